@@ -1,0 +1,49 @@
+"""The bed as a thing in millimetres: shape, zones, and the equal-area cells it is measured in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Points = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Zone:
+    """A part of the plate with its own valve. polygon_mm: (n, 2) outline (arcs as fine polylines), clockwise."""
+
+    name: str
+    polygon_mm: Points = field(repr=False)
+    area_mm2: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bed:
+    """A bed as its file describes it. Origin on the axis, x right, y to 12 o'clock, millimetres.
+
+    width_mm runs along x, length_mm along y; both equal the diameter of a round bed.
+    """
+
+    name: str
+    shape: Literal["round", "rectangular"]
+    width_mm: float
+    length_mm: float
+    surface_below_rim_mm: float
+    zones: tuple[Zone, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cells:
+    """Equal-area patches about 20 mm across.
+
+    centre_mm: (n, 2). zone: (n,) index into Bed.zones. area_mm2: (n,).
+    inner: (n,) true where the whole cell keeps clear of the borders to neighbouring zones and of the wall.
+    """
+
+    centre_mm: Points
+    zone: NDArray[np.intp]
+    area_mm2: NDArray[np.float64]
+    inner: NDArray[np.bool_]

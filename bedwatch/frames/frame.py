@@ -1,0 +1,64 @@
+"""What a picture source gives: one record per frame, one protocol for every source."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+Picture = NDArray[np.uint8]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """One picture and what is known of when it was taken.
+
+    picture: (height, width, 3) BGR or (height, width) grey, read-only.
+    time_s: source time in seconds from the first frame of the source.
+    number: 0, 1, 2, ... over the frames that were delivered.
+    dropped_before: frames known to be missing between this one and the one before it.
+    repeated: the picture is the previous one again (a camera or recorder filled a gap with it).
+    """
+
+    picture: Picture
+    time_s: float
+    number: int
+    dropped_before: int = 0
+    repeated: bool = False
+
+
+class Outcome(StrEnum):
+    """How a source came to its end."""
+
+    OPEN = "open"  # not at its end yet
+    END = "end"  # the last frame of a file or folder was given out
+    CUT_SHORT = "cut short"  # a file that ends before it said it would
+    LOST = "lost"  # a live source went away and did not come back
+
+
+class Source(Protocol):
+    """Where frames come from. Iterate once; `close` may be called at any time, also twice.
+
+    live: true when frames arrive in real time and must not be kept waiting.
+    size_px: (width, height) of the pictures.
+    duration_s: length by the container's word, for a progress bar only; None when unknown.
+    outcome: how it ended; meaningful once the iterator is exhausted.
+    notes: one line each for what the user should be told (holes, a file cut short, ...), in order.
+    """
+
+    @property
+    def live(self) -> bool: ...
+    @property
+    def size_px(self) -> tuple[int, int]: ...
+    @property
+    def duration_s(self) -> float | None: ...
+    @property
+    def outcome(self) -> Outcome: ...
+    @property
+    def notes(self) -> tuple[str, ...]: ...
+    def __iter__(self) -> Iterator[Frame]: ...
+    def close(self) -> None: ...
