@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,12 +12,30 @@ Points = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Sector:
+    """A piece of a ring about the bed's axis, clockwise from `start_deg` (from 12 o'clock) through
+    `sweep_deg`.
+    """
+
+    inner_mm: float
+    outer_mm: float
+    start_deg: float
+    sweep_deg: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Zone:
-    """A part of the plate with its own valve. polygon_mm: (n, 2) outline (arcs as fine polylines), clockwise."""
+    """A part of the plate with its own valve.
+
+    polygon_mm: (n, 2) outline (arcs as fine polylines), clockwise seen from above. A whole ring is one
+    outline too: round the outside, in along a slit, back round the inside, out along the slit.
+    sector: the same shape exactly, when it is a sector, a ring or a disc; None otherwise.
+    """
 
     name: str
     polygon_mm: Points = field(repr=False)
     area_mm2: float
+    sector: Sector | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,15 +53,24 @@ class Bed:
     zones: tuple[Zone, ...]
 
 
+class CellLayout(Protocol):
+    """How one zone is divided into cells."""
+
+    def index(self, xy_mm: Points) -> NDArray[np.intp]:
+        """(n, 2) points of the zone -> (n,) which of the zone's cells each lies in, from 0."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cells:
     """Equal-area patches about 20 mm across.
 
     centre_mm: (n, 2). zone: (n,) index into Bed.zones. area_mm2: (n,).
     inner: (n,) true where the whole cell keeps clear of the borders to neighbouring zones and of the wall.
+    layout: one per zone, for `cell_index`; may be empty in cells made by hand.
     """
 
     centre_mm: Points
     zone: NDArray[np.intp]
     area_mm2: NDArray[np.float64]
     inner: NDArray[np.bool_]
+    layout: tuple[CellLayout, ...] = field(default=(), repr=False)

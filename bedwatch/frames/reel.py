@@ -1,0 +1,216 @@
+"""What every file of pictures has in common: from decoded pictures to frames, holes and notes."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import isfinite
+from types import TracebackType
+from typing import Protocol, Self
+
+from bedwatch.errors import UserError
+from bedwatch.frames.frame import Frame, Outcome, Picture
+from bedwatch.frames.repeats import RepeatWatch
+from bedwatch.frames.steps import StepWatch
+
+_PEEK = 3
+_NEW_CLOCK = 5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shot:
+    """One decoded picture, as the container tells it.
+
+    time_s: presentation time in seconds from any origin; NaN if the container has none.
+    broken_before: pictures that could not be decoded since the shot before.
+    """
+
+    picture: Picture
+    time_s: float
+    broken_before: int = 0
+
+
+class Decoder(Protocol):
+    """The seam between a container and the frames made of it.
+
+    duration_s: by the container's word, None when unknown.
+    whole: False if the file ends before its own structure says so, True if not, None if it cannot tell.
+    notes: what the decoder found, one line each; may grow while reading.
+    read: the next shot; None at the end and after close.
+    """
+
+    @property
+    def duration_s(self) -> float | None: ...
+    @property
+    def whole(self) -> bool | None: ...
+    @property
+    def notes(self) -> list[str]: ...
+    def read(self) -> Shot | None: ...
+    def close(self) -> None: ...
+
+
+class Tally:
+    """Counts what went wrong, so that each kind is told in one line however often it came."""
+
+    def __init__(self) -> None:
+        self._kinds: dict[str, tuple[int, int, float]] = {}
+
+    def add(self, kind: str, count: int, time_s: float) -> None:
+        """count more of kind, at the source time time_s."""
+        total, places, first_s = self._kinds.get(kind, (0, 0, time_s))
+        self._kinds[kind] = (total + count, places + 1, first_s)
+
+    def lines(self) -> list[str]:
+        """One line per kind, in the order they first came."""
+        return [
+            f"{kind}: {total} in {places} place{'s' * (places > 1)}, the first at {first_s:.2f} s"
+            for kind, (total, places, first_s) in self._kinds.items()
+        ]
+
+
+class FileSource:
+    """A `Source` over a decoder; the first shots are read at once, to refuse what has no picture or no times.
+
+    name: how the user knows it, for messages.
+    Raises UserError when no picture can be decoded or the times of the first three do not rise.
+    """
+
+    live = False
+
+    def __init__(self, decoder: Decoder, name: str) -> None:
+        self._decoder = decoder
+        self._ahead: deque[Shot] = deque()
+        self._steps = StepWatch()
+        self._repeats = RepeatWatch()
+        self._tally = Tally()
+        self._late_notes: list[str] = []
+        self._skipped: list[float] = []
+        self._zero_s = 0.0
+        self._last_s: float | None = None
+        self._number = 0
+        self._lost = 0
+        self._open = True
+        self.outcome = Outcome.OPEN
+        try:
+            self._peek(name)
+        except BaseException:
+            self.close()
+            raise
+        height, width = self._ahead[0].picture.shape[:2]
+        self.size_px: tuple[int, int] = (width, height)
+
+    @property
+    def duration_s(self) -> float | None:
+        """Length by the container's word, seconds."""
+        return self._decoder.duration_s
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What the user should be told, one line each."""
+        return (*self._decoder.notes, *self._tally.lines(), *self._late_notes)
+
+    def __iter__(self) -> Iterator[Frame]:
+        while self._open and (shot := self._next_shot()) is not None:
+            frame = self._frame(shot)
+            if frame is not None:
+                yield frame
+        if self._open and self.outcome is Outcome.OPEN:
+            self._finish()
+
+    def close(self) -> None:
+        """Let the file go; iterating ends. May be called again."""
+        self._open = False
+        self._ahead.clear()
+        self._decoder.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def _peek(self, name: str) -> None:
+        while len(self._ahead) < _PEEK and (shot := self._decoder.read()) is not None:
+            self._ahead.append(shot)
+        if not self._ahead:
+            raise UserError(
+                f"{name}: no picture in it can be decoded; expected a video that plays; "
+                "record it again or convert it (for example to MJPEG in AVI)"
+            )
+        times = [shot.time_s for shot in self._ahead if isfinite(shot.time_s)]
+        if not times or (len(self._ahead) > 1 and max(times) <= times[0]):
+            raise UserError(
+                f"{name}: holds pictures but no time stamps, so no speed can be told; expected a video in a "
+                "container (AVI, MP4, MKV); record into one, not as a bare stream"
+            )
+        self._zero_s = times[0]
+
+    def _next_shot(self) -> Shot | None:
+        return self._ahead.popleft() if self._ahead else self._decoder.read()
+
+    def _frame(self, shot: Shot) -> Frame | None:
+        if shot.broken_before:
+            self._tally.add("pictures that cannot be decoded", shot.broken_before, self._last_s or 0.0)
+        self._lost += shot.broken_before
+        time_s = shot.time_s - self._zero_s
+        if not isfinite(time_s) or (self._last_s is not None and time_s <= self._last_s):
+            moved_s = self._new_clock(time_s)
+            if moved_s is None:
+                self._lost += 1
+                self._tally.add("pictures left out, their times do not rise", 1, self._last_s or 0.0)
+                return None
+            time_s = moved_s
+        self._skipped.clear()
+        # On a regular grid the times alone tell what is missing: a decoder may report a damaged packet before
+        # it gives out the good pictures that came ahead of it.
+        on_grid = self._steps.regular
+        gap = 0 if self._last_s is None else self._steps.missing(time_s - self._last_s)
+        dropped = gap if on_grid or self._last_s is None else max(gap, self._lost)
+        repeated = self._repeats.repeated(shot.picture)
+        if dropped:
+            self._tally.add("missing frames", dropped, time_s)
+        if repeated:
+            self._tally.add("repeated frames", 1, time_s)
+        shot.picture.flags.writeable = False
+        frame = Frame(
+            picture=shot.picture,
+            time_s=time_s,
+            number=self._number,
+            dropped_before=dropped,
+            repeated=repeated,
+        )
+        self._last_s, self._lost, self._number = time_s, 0, self._number + 1
+        return frame
+
+    def _new_clock(self, time_s: float) -> float | None:
+        """Five rising times in a row, none above the last good one: a clock set back; go on from there."""
+        usual_s = self._steps.usual_s
+        if not isfinite(time_s) or self._last_s is None or usual_s is None:
+            return None
+        if self._skipped and time_s <= self._skipped[-1]:
+            self._skipped.clear()
+        self._skipped.append(time_s)
+        if len(self._skipped) < _NEW_CLOCK:
+            return None
+        resumed_s = self._last_s + usual_s * len(self._skipped)
+        self._zero_s += time_s - resumed_s
+        self._late_notes.append(
+            f"the clock in the file jumps back at {self._last_s:.2f} s; times go on from there"
+        )
+        return resumed_s
+
+    def _finish(self) -> None:
+        end_s = (self._last_s or 0.0) + (self._steps.usual_s or 0.0)
+        whole, duration_s = self._decoder.whole, self._decoder.duration_s
+        short_s = 0.0 if duration_s is None else duration_s - end_s
+        # A last picture shown for long, or sound that goes on, is no cut: be slow to say it from times alone.
+        late_s = max(0.5, 8 * (self._steps.usual_s or 0.0), 0.03 * (duration_s or 0.0))
+        if whole is False or (self._steps.regular and short_s > late_s):
+            self.outcome = Outcome.CUT_SHORT
+            of = f" of {duration_s:.1f}" if duration_s is not None and short_s >= 0.05 else ""
+            self._late_notes.append(f"the file seems cut short at {end_s:.1f}{of} s")
+        else:
+            self.outcome = Outcome.END

@@ -1,0 +1,88 @@
+"""What a motion field says of each zone's air, on the zone's inner cells."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedwatch.bed import Bed, Cells, distance_to_border
+from bedwatch.motion.field import MotionField
+
+# The half of a zone's inner cells that lies farthest from its borders has the say: neighbours' air crosses the border
+# in the bed (Lin, Dam-Johansen & van den Bleek 1997), over 20 mm or so.
+_MIDDLE_SHARE = 0.5
+# The two marks of a violent zone, at the border between the eruptions of a good one (about 20 mm across, here and there)
+# and of a violent one (35 mm and more, overlapping): share of the time a spot is disturbed, and energy of the change
+# in widths of 20-80 mm against 5-20 mm.
+_DUTY_MARK = 0.285
+_WIDTH_MARK = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ZoneEvidence:
+    """One zone. known: enough of it can be judged. cells: inner cells it rests on.
+
+    live: share of those cells' area that moves. restless: how lively the eruptions are, on a scale where 0 is the border
+    between good and violent, about -1 a gentle simmer and +1 a boil; NaN when nothing erupts. duty: share of the time a
+    spot is disturbed. width: energy of wide against narrow change. speed_mm_s, speed_error_mm_s: of the whole zone.
+    """
+
+    known: bool
+    cells: int
+    live: float
+    restless: float
+    duty: float
+    width: float
+    speed_mm_s: float
+    speed_error_mm_s: float
+
+
+class ZoneView:
+    """Picks the cells that have the say in each zone of one bed."""
+
+    def __init__(self, bed: Bed, cells: Cells) -> None:
+        self.bed = bed
+        self.cells = cells
+        far = distance_to_border(bed, cells.centre_mm)
+        self.middle: list[NDArray[np.intp]] = []
+        for number in range(len(bed.zones)):
+            inner = np.flatnonzero((cells.zone == number) & cells.inner)
+            keep = max(1, round(_MIDDLE_SHARE * len(inner)))
+            self.middle.append(inner[np.argsort(-far[inner], kind="stable")[:keep]])
+
+    def read(self, field: MotionField) -> list[ZoneEvidence]:
+        """The evidence of every zone, in order."""
+        return [self._zone(field, number) for number in range(len(self.bed.zones))]
+
+    def _zone(self, field: MotionField, number: int) -> ZoneEvidence:
+        members = self.middle[number]
+        seen = members[np.isfinite(field.cells.live[members])]
+        if 2 * len(seen) < len(members) or not len(seen):
+            return ZoneEvidence(
+                known=False, cells=len(seen), live=math.nan, restless=math.nan, duty=math.nan, width=math.nan,
+                speed_mm_s=math.nan, speed_error_mm_s=math.nan,
+            )  # fmt: skip
+        octaves = np.maximum(field.octaves[seen].mean(axis=0), 0.0)
+        width = float(octaves[3:].sum() / max(octaves[1:3].sum(), 1e-9))
+        duty = float(np.median(field.duty[seen]))
+        return ZoneEvidence(
+            known=True,
+            cells=len(seen),
+            live=float(np.average(field.cells.live[seen], weights=self.cells.area_mm2[seen])),
+            restless=restlessness(duty, width),
+            duty=duty,
+            width=width,
+            speed_mm_s=float(field.zones.speed_mm_s[number]),
+            speed_error_mm_s=float(field.zones.speed_error_mm_s[number]),
+        )
+
+
+def restlessness(duty: float, width: float) -> float:
+    """2 ln(duty / mark) + ln(width / mark) / 2: both marks are ratios, so their logarithms add up; a factor in duty
+    tells more than the same factor in width, since width also depends on how sharp the edges of the eruptions look."""
+    if duty <= 0:
+        return math.nan
+    return 2 * math.log(duty / _DUTY_MARK) + 0.5 * math.log(max(width, 0.02) / _WIDTH_MARK)

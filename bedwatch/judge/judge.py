@@ -1,0 +1,121 @@
+"""From motion to meaning: one reading after another, with memory of what was said."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from bedwatch.aim.types import Problem
+from bedwatch.bed import Bed, Cells
+from bedwatch.judge.evidence import ZoneView
+from bedwatch.judge.faults import FaultWatch
+from bedwatch.judge.hints import Air, air_of, because, hint_of
+from bedwatch.judge.moves import next_move, outcome_of
+from bedwatch.judge.types import BedReading, HintWord, Outcome, Reading, State, Verdict, ZoneReading
+from bedwatch.judge.uniformity import uniformity_index
+from bedwatch.motion.field import MotionField
+
+# Undisturbed picture needed before a hint is given: eruptions of a gentle bed visit each spot every second or two, so
+# that a zone's middle has shown what it does after six or seven.
+ENOUGH_S = 6.5
+_STILL_LIVE = 0.15
+
+_WAITING = {
+    State.SETTLING: "Not enough has been seen yet to judge the air.",
+    State.BLOCKED: "Something hides the surface.",
+    State.NO_PICTURE: "There is no picture of the bed.",
+}
+
+
+class Judge:
+    """Gives readings of one bed. Keeps what each zone was taken for, so that hints do not flutter."""
+
+    def __init__(self, bed: Bed, cells: Cells) -> None:
+        self._bed = bed
+        self._cells = cells
+        self._view = ZoneView(bed, cells)
+        self._air = [Air.UNKNOWN] * len(bed.zones)
+        self._faults = FaultWatch(bed, cells)
+
+    def nothing(self, time_s: float, state: State, problems: Sequence[Problem] = ()) -> Reading:
+        """A reading that says only in which state we are: every figure unknown, every hint `wait`."""
+        self._air = [Air.UNKNOWN] * len(self._bed.zones)
+        self._faults.forget()
+        return Reading(
+            time_s=time_s,
+            state=state,
+            bed=BedReading(evenness=None, live=None, speed_mm_s=None, speed_error_mm_s=None, verdict=None),
+            zones=tuple(
+                ZoneReading(
+                    zone=zone.name, live=None, speed_mm_s=None, speed_error_mm_s=None, hint=HintWord.WAIT,
+                    because=_WAITING[state],
+                )  # fmt: skip
+                for zone in self._bed.zones
+            ),
+            problems=tuple(problems),
+        )
+
+    def read(self, time_s: float, field: MotionField | None, problems: Sequence[Problem] = ()) -> Reading:
+        """The reading of the window that ends at time_s. Too short a window: `settling`, with the figures seen so far."""
+        if field is None:
+            return self.nothing(time_s, State.SETTLING, problems)
+        settled = field.seconds >= ENOUGH_S
+        evidence = self._view.read(field)
+        if settled:
+            self._air = [air_of(one, before) for one, before in zip(evidence, self._air, strict=True)]
+        air = self._air if settled else [Air.UNKNOWN] * len(evidence)
+        faults = self._faults.find(time_s, field, air) if settled else ()
+        names = [zone.name for zone in self._bed.zones]
+        move = next_move(names, air, evidence) if settled else None
+        return Reading(
+            time_s=time_s,
+            state=State.READING if settled else State.SETTLING,
+            bed=self._bed_reading(field, air, bool(faults)) if settled else self._figures(field),
+            zones=tuple(
+                ZoneReading(
+                    zone=name,
+                    live=_or_none(field.zones.live[number]),
+                    speed_mm_s=_or_none(field.zones.speed_mm_s[number]),
+                    speed_error_mm_s=_or_none(field.zones.speed_error_mm_s[number]),
+                    hint=hint_of(air[number]),
+                    because=because(evidence[number], air[number]) if settled else _WAITING[State.SETTLING],
+                )
+                for number, name in enumerate(names)
+            ),
+            faults=faults,
+            next=move,
+            outcome=outcome_of(air, move, faults) if settled else Outcome.LOOKING,
+            problems=tuple(problems),
+        )
+
+    def _figures(self, field: MotionField, verdict: Verdict | None = None) -> BedReading:
+        evenness = uniformity_index(field.cells.speed_mm_s, self._cells.area_mm2)
+        return BedReading(
+            evenness=_or_none(evenness),
+            live=_or_none(field.bed.live[0]),
+            speed_mm_s=_or_none(field.bed.speed_mm_s[0]),
+            speed_error_mm_s=_or_none(field.bed.speed_error_mm_s[0]),
+            verdict=verdict,
+        )
+
+    def _bed_reading(self, field: MotionField, air: Sequence[Air], faulty: bool) -> BedReading:
+        known = [one for one in air if one is not Air.UNKNOWN]
+        live = float(field.bed.live[0])
+        verdict: Verdict | None
+        if not known or not math.isfinite(live):
+            verdict = None
+        elif all(one is Air.STARVED for one in known) and live < _STILL_LIVE:
+            verdict = Verdict.STILL
+        elif all(one is Air.VIOLENT for one in known):
+            verdict = Verdict.VIOLENT
+        elif all(one is Air.FED for one in air) and not faulty:
+            verdict = Verdict.EVEN
+        else:
+            verdict = Verdict.UNEVEN
+        return self._figures(field, verdict)
+
+
+def _or_none(value: float | np.floating) -> float | None:  # type: ignore[type-arg]
+    return float(value) if math.isfinite(value) else None

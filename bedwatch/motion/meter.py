@@ -1,0 +1,151 @@
+"""The measuring instrument: rectified frames in, a motion field out."""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedwatch.frames.cv import cv2
+from bedwatch.motion.bands import octaves
+from bedwatch.motion.blocks import Lattice, compare
+from bedwatch.motion.bursts import block_energy, burst_rows
+from bedwatch.motion.field import MotionField
+from bedwatch.motion.gradients import Contrast, Image, Slopes, halve, slopes
+from bedwatch.motion.margin import Margin
+from bedwatch.motion.patches import PatchMap, measure
+from bedwatch.motion.speed import CROSS_LAG, Key, rows_of
+from bedwatch.motion.tally import Channel, Tally
+
+BLOCK_PX = 4  # at the fine scale, so that a block is about 10 mm
+LAGS = (1, 2, 4, 8)
+COARSE_LAGS = (1, 2)
+# Frames faster than this are thinned: nearer in time they tell nothing more of powder, and cost the same.
+FULL_RATE = 45.0
+LONG_LAG_S = 0.13
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _View:
+    time_s: float
+    scales: tuple[Slopes, Slopes]
+
+
+class MotionMeter:
+    """Measures the motion of one bed seen through one aim.
+
+    visible: (rows, cols) of the rectified grid, true where powder is seen. step_mm: its pixel size. cell, zone: (rows,
+    cols) index of the cell and the zone each grid pixel lies in, -1 for none. cell_count, zone_count: how many there are.
+    position_error: relative standard error of lengths in the bed plane.
+
+    Feed it with `add`, in order of time; `field` may be asked for at any moment and is None until anything was compared.
+    """
+
+    def __init__(
+        self,
+        *,
+        visible: NDArray[np.bool_],
+        step_mm: float,
+        cell: NDArray[np.intp],
+        zone: NDArray[np.intp],
+        cell_count: int,
+        zone_count: int,
+        position_error: float = 0.005,
+    ) -> None:
+        self._contrast = Contrast(visible, step_mm)
+        fine = self._contrast.visible
+        coarse = fine.reshape(fine.shape[0] // 2, 2, fine.shape[1] // 2, 2).all(axis=(1, 3))
+        self._lattices = (Lattice(fine, BLOCK_PX), Lattice(coarse, BLOCK_PX // 2))
+        self._px_mm = (self._contrast.step_mm, 2 * self._contrast.step_mm)
+        valid = self._lattices[0].valid
+        self._moved: tuple[Image, Image] | None = None
+        block_px = 2 * BLOCK_PX  # in the rectified grid, which the contrast halves
+        self._cells = PatchMap(cell, cell_count, valid, block_px)
+        self._zones = PatchMap(zone, zone_count, valid, block_px)
+        self._bed = PatchMap(np.where(zone >= 0, 0, -1), 1, valid, block_px)
+        self._margin = Margin(self._lattices[0], fine.astype(np.float32))
+        self._position_error = position_error
+        self._tally = Tally()
+        self._views: deque[_View] = deque(maxlen=max(LAGS) + 1)
+        self._number = 0
+
+    def forget(self) -> None:
+        """Start the window anew: the picture, the air or the view has changed."""
+        self._tally.drop()
+        self._views.clear()
+        self._moved = None
+
+    @property
+    def seconds(self) -> float:
+        """Span of source time in the window."""
+        return self._tally.seconds
+
+    def add(self, rectified: NDArray[np.uint8], time_s: float) -> None:
+        """Look at one frame. rectified: (rows, cols) grey, the grid that `visible` describes."""
+        if self._views and not self._wanted(time_s - self._views[-1].time_s):
+            return
+        contrast = self._contrast.of(rectified)
+        now = _View(time_s=time_s, scales=(slopes(contrast), slopes(halve(contrast))))
+        self._tally.mark(time_s)
+        self._views.append(now)
+        self._number += 1
+        for lag in LAGS:
+            # Every (lag + 1)-th frame: pairs of one lag then share no frame, so their noise is independent.
+            if len(self._views) > lag and self._number % (lag + 1) == 0:
+                self._compare(self._views[-1 - lag], now, lag)
+        if len(self._views) > 1:
+            self._survey(now)
+
+    def _wanted(self, step_s: float) -> bool:
+        """Thin out frames that come faster than FULL_RATE; steps that are not positive cannot be used."""
+        return step_s > 0 and step_s > 0.75 / FULL_RATE
+
+    def _compare(self, then: _View, now: _View, lag: int) -> None:
+        lag_s = now.time_s - then.time_s
+        for scale in (0, 1):
+            if scale and lag not in COARSE_LAGS:
+                continue
+            pair = compare(then.scales[scale], now.scales[scale], self._lattices[scale])
+            self._tally.add((scale, lag), rows_of(pair, lag_s=lag_s, px_mm=self._px_mm[scale]), lag_s)
+            if (scale, lag) == (0, CROSS_LAG):
+                velocity = (pair.shift_x * (self._px_mm[0] / lag_s), pair.shift_y * (self._px_mm[0] / lag_s))
+                if self._moved is not None:
+                    product = velocity[0] * self._moved[0] + velocity[1] * self._moved[1]
+                    self._tally.add("cross", product[None], lag_s)
+                self._moved = velocity
+
+    def _survey(self, now: _View) -> None:
+        """Width and steadiness of the change over about LONG_LAG_S."""
+        step_s = (now.time_s - self._views[0].time_s) / (len(self._views) - 1)
+        lag = min(max(1, round(LONG_LAG_S / step_s)), len(self._views) - 1)
+        if self._number % (lag + 1):
+            return
+        then = self._views[-1 - lag]
+        change = cv2.subtract(now.scales[0].value, then.scales[0].value)
+        lattice, lag_s = self._lattices[0], now.time_s - then.time_s
+        self._tally.add("octaves", octaves(change, lattice.seen, lattice.shape), lag_s)
+        rows = burst_rows(change, lattice.shape)
+        self._tally.add("bursts", rows, lag_s, least=block_energy(rows))
+
+    def field(self) -> MotionField | None:
+        """The motion field of the window; None while no two frames were compared."""
+        means = self._tally.means()
+        pairs: dict[Key, Channel] = {k: v for k, v in means.items() if isinstance(k, tuple)}
+        if not {(0, 1), (1, 1)} <= pairs.keys() or not {"octaves", "bursts"} <= means.keys():
+            return None
+        cross = means.get("cross")
+        return measure(
+            pairs=pairs,
+            octaves=means["octaves"].sums,
+            bursts=means["bursts"],
+            cross=None if cross is None else cross.sums[0],
+            brightness=np.asarray(self._lattices[0].mean(self._contrast.grey), np.float64),
+            px_mm=self._px_mm,
+            windows=(self._lattices[0].window, self._lattices[1].window),
+            maps=(self._cells, self._zones, self._bed),
+            margin=self._margin,
+            seconds=self._tally.seconds,
+            position_error=self._position_error,
+        )

@@ -1,0 +1,125 @@
+"""From blocks to cells, zones and the bed: area means and their errors."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedwatch.motion.bursts import duty
+from bedwatch.motion.field import MotionField, Patches
+from bedwatch.motion.gradients import Image
+from bedwatch.motion.liveness import coherence, live_blocks, renewal
+from bedwatch.motion.margin import Margin
+from bedwatch.motion.speed import SLOPE, BlockSpeeds, Key, block_speeds
+from bedwatch.motion.tally import Channel
+
+Array = NDArray[np.float64]
+
+# Of a patch's area this share must lie in blocks that see powder.
+LEAST_SEEN = 0.25
+# Blocks lend each other half their sums, so that about this many of them hold one independent reading.
+_SHARED_BLOCKS = 4.0
+
+
+class PatchMap:
+    """Which share of each patch lies in which block. index: (rows, cols) patch of each grid pixel, -1 for none."""
+
+    def __init__(self, index: NDArray[np.intp], count: int, valid: NDArray[np.bool_], block_px: int) -> None:
+        rows, cols = valid.shape
+        ij = np.argwhere(index >= 0)
+        block = np.minimum(ij[:, 0] // block_px, rows - 1) * cols + np.minimum(ij[:, 1] // block_px, cols - 1)
+        patch = index[ij[:, 0], ij[:, 1]]
+        flat = np.bincount(patch * rows * cols + block, minlength=count * rows * cols)
+        share = flat.reshape(count, rows * cols).astype(np.float64)
+        area = np.maximum(share.sum(axis=1), 1.0)
+        share *= valid.ravel()
+        seen = share.sum(axis=1)
+        self.known: NDArray[np.bool_] = seen > LEAST_SEEN * area
+        share /= np.maximum(seen, 1.0)[:, None]
+        self._patch, self._block = np.nonzero(share)
+        self._part = share[self._patch, self._block]
+        self._count = count
+        self.blocks: Array = 1.0 / np.maximum((share**2).sum(axis=1), 1e-9)
+        self.used: NDArray[np.bool_] = (share.sum(axis=0) > 0).reshape(rows, cols)
+
+    def mean(self, values: Array, trust: Array | None = None) -> Array:
+        """Area mean per patch of values (rows, cols), weighted by trust; NaN where too little of the patch is seen."""
+        flat = np.asarray(values, np.float64).ravel()
+        out = self._sum(flat if trust is None else flat * trust.ravel())
+        if trust is not None:
+            out /= np.maximum(self._sum(trust.ravel()), 1e-9)
+        out[~self.known] = np.nan
+        return out
+
+    def _sum(self, flat: Array) -> Array:
+        return np.bincount(self._patch, self._part * flat[self._block], minlength=self._count)
+
+
+def measure(
+    *,
+    pairs: Mapping[Key, Channel],
+    octaves: NDArray[np.float32],
+    bursts: Channel,
+    cross: NDArray[np.float32] | None,
+    brightness: Array,
+    px_mm: tuple[float, float],
+    windows: tuple[Image, Image],
+    maps: tuple[PatchMap, PatchMap, PatchMap],
+    margin: Margin,
+    seconds: float,
+    position_error: float,
+) -> MotionField:
+    """All readings of the window. pairs: means per (scale, lag); octaves, bursts: width and
+    steadiness of the change at the long lag."""
+    assert bursts.least is not None
+    live = live_blocks(pairs, cross, octaves, windows, brightness)
+    speeds = block_speeds(pairs, cross, live, px_mm, windows)
+    speeds = replace(speeds, speed2=margin.read(speeds.speed2))
+    cells, zones, bed = maps
+    fine = sorted((k for k in pairs if k[0] == 0), key=lambda k: pairs[k].lag_s)
+    renewals = [cells.mean(renewal(pairs[k])) for k in fine]
+    shortest = pairs[fine[0]]
+    return MotionField(
+        seconds=seconds,
+        frames_per_s=1.0 / shortest.lag_s,
+        cells=_read(cells, speeds, live, pairs, position_error),
+        zones=_read(zones, speeds, live, pairs, position_error),
+        bed=_read(bed, speeds, live, pairs, position_error),
+        lags_s=np.array([pairs[k].lag_s for k in fine]),
+        renewal=np.stack(renewals, axis=1),
+        octaves=np.stack([cells.mean(band) for band in octaves], axis=1),
+        duty=cells.mean(duty(bursts.sums, bursts.least, cells.used)),
+        coherence=cells.mean(coherence(pairs, windows)),
+        texture=cells.mean(shortest.sums[SLOPE]) / px_mm[0] ** 2,
+    )
+
+
+def _read(
+    patches: PatchMap,
+    speeds: BlockSpeeds,
+    live: NDArray[np.bool_],
+    pairs: Mapping[Key, Channel],
+    position_error: float,
+) -> Patches:
+    trust = _trust(patches, speeds)
+    speed2 = patches.mean(speeds.speed2, trust)
+    speed = np.sqrt(np.maximum(speed2, 0.0))
+    weight = np.maximum(speeds.speed2, 0.0) * trust
+    bias = patches.mean(speeds.bias * weight) / np.maximum(patches.mean(weight), 1e-9)
+    # What was taken out for noise is known to about a third; over many comparisons its own scatter averages out.
+    looks = max(channel.count for channel in pairs.values()) * patches.blocks / _SHARED_BLOCKS
+    noise2 = patches.mean(speeds.noise2, trust)
+    noise_error2 = noise2 * (0.3 + 1.0 / np.sqrt(np.maximum(looks, 1.0)))
+    noise_error = noise_error2 / (2 * np.maximum(speed, np.sqrt(noise_error2) / 2 + 1e-6))
+    error = np.sqrt((speed * np.hypot(bias, position_error)) ** 2 + noise_error**2)
+    return Patches(speed_mm_s=speed, speed_error_mm_s=error, live=patches.mean(live.astype(np.float64)))
+
+
+def _trust(patches: PatchMap, speeds: BlockSpeeds) -> Array:
+    """Weight of each block by how well its pattern can be followed: where the noise taken out outweighs the speed of
+    the bed as a whole, the block has too little texture to say."""
+    typical2 = float(np.median(np.maximum(speeds.speed2, 0.0)[patches.used])) + 1.0
+    return np.asarray(1.0 / (1.0 + (speeds.noise2 / typical2) ** 2), np.float64)

@@ -1,0 +1,122 @@
+"""Speed, its error and liveness of every block, from the comparisons at all scales and lags."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedwatch.motion.blocks import LEAST_SEEN, Comparison
+from bedwatch.motion.gradients import SLOPE_TAPS, SMOOTH_TAPS, Image
+from bedwatch.motion.tally import Channel
+
+Array = NDArray[np.float64]
+Key = tuple[int, int]  # scale (0 fine, 1 coarse), lag in compared frames
+
+SPEED2, SPREAD, EXPLAINED, CHANGE, SLOPE, ALIKE = range(6)
+CROSS_LAG = 8  # the lag whose successive displacements are multiplied
+
+# A block's window holds so few independent pixels that noise alone explains this part of itself; from white noise, per
+# scale. It takes the noise's own apparent motion out of the squared speed.
+_CHANCE = (0.07, 0.20)
+# Pixels per comparison up to which one least-squares step is true to about 2 per cent (see `compare`), and where it ends.
+_SURE_PX, _LOST_PX = 0.45, 0.85
+# Squared slope that white noise adds to the structure tensor, per unit of noise in a difference of two frames: two thirds
+# (of three tensors one is a cross product, where noise drops out) x 1/2 (one frame's share) x the filters' gain.
+_NOISE_SLOPE = 2 / 3 / 2 * float((SLOPE_TAPS**2).sum() / (SMOOTH_TAPS**2).sum())
+
+
+def rows_of(pair: Comparison, *, lag_s: float, px_mm: float) -> NDArray[np.float32]:
+    """The quantities of one comparison whose means over time are wanted: (6, rows, cols)."""
+    scale2 = (px_mm / lag_s) ** 2
+    speed2 = (pair.shift_x**2 + pair.shift_y**2) * scale2
+    return np.stack(
+        [speed2, pair.spread * scale2, pair.explained, pair.change, pair.slope, pair.alike]
+    ).astype(np.float32)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BlockSpeeds:
+    """Per block, (rows, cols). speed2: mean squared speed, mm2/s2, noise taken out (may be a little below 0).
+
+    noise2: what was taken out of it. bias: relative standard error of a block's speed that more looking does not shrink.
+    """
+
+    speed2: Array
+    noise2: Array
+    bias: Array
+
+
+def block_speeds(
+    means: Mapping[Key, Channel],
+    cross: Array | None,
+    live: NDArray[np.bool_],
+    px_mm: tuple[float, float],
+    windows: tuple[Image, Image],
+) -> BlockSpeeds:
+    """Weigh the comparisons: the longest step, in pixels, that one displacement still describes has the least noise.
+
+    cross: mean product of successive displacements over CROSS_LAG, mm2/s2 (their noise is independent, so that it averages
+    to nothing on a still surface), or None while there is none; used where the block is not live. windows: share of each block's window that sees
+    powder, per scale.
+    """
+    keys = sorted(means, key=lambda k: px_mm[k[0]] / means[k].lag_s, reverse=True)
+    noise = np.stack([_noise2(means, k, windows) for k in keys])
+    moved = np.stack([means[k].sums[SPEED2] * _unshrunk(means, k) for k in keys]) - noise
+    far = np.where(windows[1] >= LEAST_SEEN, moved[0], moved[keys.index((0, 1))])
+    guess = np.maximum(far, 0.0)
+    for _ in range(2):
+        weights, step = _weights(means, keys, guess, px_mm, windows)
+        speed2 = np.einsum("krc,krc->rc", weights, moved)
+        guess = np.maximum(speed2, 0.0)
+    noise2 = np.einsum("krc,krc->rc", weights, noise)
+    steps = np.einsum("krc,krc->rc", weights, step)
+    if cross is not None:
+        speed2 = np.where(live, speed2, np.minimum(cross, speed2))
+        noise2 = np.where(live, noise2, np.minimum(noise2, np.abs(cross)))
+    bias = np.where(step[0] > _LOST_PX, 0.5, 0.012 + 0.015 * np.minimum(steps, 2.0) ** 2)
+    return BlockSpeeds(speed2=speed2, noise2=noise2, bias=bias)
+
+
+def _noise2(means: Mapping[Key, Channel], key: Key, windows: tuple[Image, Image]) -> Array:
+    """Squared apparent speed that noise alone gives a comparison, mm2/s2.
+
+    Noise is what no displacement explains, at the lag where that is least: it does not grow with lag, while what is left
+    over by the limits of one least-squares step does.
+    """
+    chance = np.minimum(_CHANCE[key[0]] / np.clip(windows[key[0]], 0.1, 1.0) ** 0.7, 0.5)
+    left = _left(means, key[0])
+    return np.asarray(chance / (2 * (1 - chance)) * left * means[key].sums[SPREAD], np.float64)
+
+
+def _left(means: Mapping[Key, Channel], scale: int) -> Array:
+    left = np.min([c.sums[CHANGE] - c.sums[EXPLAINED] for k, c in means.items() if k[0] == scale], axis=0)
+    return np.maximum(left, 0.0)
+
+
+def _unshrunk(means: Mapping[Key, Channel], key: Key) -> Array:
+    """What squared speed must be multiplied with since noise steepens the slopes that the change is divided by."""
+    steeper = _NOISE_SLOPE * _left(means, key[0]) / np.maximum(means[key].sums[SLOPE], 1e-9)
+    return np.asarray((1.0 - np.minimum(steeper, 0.3)) ** -2, np.float64)
+
+
+def _weights(
+    means: Mapping[Key, Channel],
+    keys: list[Key],
+    guess2: Array,
+    px_mm: tuple[float, float],
+    windows: tuple[Image, Image],
+) -> tuple[Array, Array]:
+    """Weights (k, rows, cols) that add up to 1, and the step of each comparison in its own pixels."""
+    step = np.stack([np.sqrt(guess2) * means[k].lag_s / px_mm[k[0]] for k in keys])
+    fits = np.clip((_LOST_PX - step) / (_LOST_PX - _SURE_PX), 0.0, 1.0)
+    fits = np.maximum(fits, 1e-6)  # past every range the longest reach is all there is
+    # Noise is the same number of pixels in every comparison, so its share of the speed falls with lag over pixel.
+    longest = max(means[k].lag_s / px_mm[k[0]] for k in keys)
+    gain = np.array([(means[k].lag_s / px_mm[k[0]] / longest) ** 2 for k in keys])
+    lost = np.array([1.0, *[1e-3] * (len(keys) - 1)])
+    gain = np.where(fits > 1e-6, gain[:, None, None], lost[:, None, None])
+    fits = fits * gain * np.stack([np.where(windows[k[0]] >= LEAST_SEEN, windows[k[0]], 1e-9) for k in keys])
+    return fits / fits.sum(axis=0), step
