@@ -1,0 +1,218 @@
+"""Settle a pose on the edges of the picture: tub outlines are drawn, edges sought across them, the misses made small.
+
+The scheme is that of model-based edge tracking (Harris 1990, RAPiD): one miss per sampled place, measured along the
+outline's normal; here with a Levenberg-Marquardt step, Cauchy weights, and weak prior knowledge for what a picture
+may leave open (focal length, lean of the camera).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedwatch.aim.edges import Array, clearness, normals_of, peaks, strip
+from bedwatch.aim.pose import (
+    LN_DISTANCE,
+    LN_SCALE,
+    RING,
+    ROLL,
+    TX,
+    TY,
+    Vector,
+    View,
+    bed_outline_mm,
+    outside_mm,
+)
+from bedwatch.bed.model import Points
+
+FOOT, RIM, RING_EDGE = "foot", "rim", "ring"
+FOCAL_SHARE, FOCAL_SPREAD = 0.85, 0.40  # focal length over picture width of webcams and phones, and spread of its ln
+LEAN_SPREAD = 0.25  # of the normal's part along the picture, about 15 degrees
+STEP = np.array([0.05, 0.05, 1e-4, 1e-4, 1e-4, 1e-3, 1e-4, 0.05])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """What one outline of the tub shows in the picture.
+
+    seen: (n,) in the picture and not hidden. at_px: (n,) offset of the edge along the normal. clear: (n,) 0 to 1.
+    """
+
+    kind: str
+    pixels: Points
+    normals: Points
+    seen: NDArray[np.bool_]
+    at_px: NDArray[np.float64]
+    clear: NDArray[np.float64]
+
+    def support(self, within_px: float, clear: float = 0.4) -> float:
+        """Share of the seen places that have a clear edge this near."""
+        good = (np.abs(self.at_px) <= within_px) & (self.clear > clear) & self.seen
+        return float(good.sum() / max(1, self.seen.sum()))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fitted:
+    """A settled pose. spread_px: robust standard deviation of the misses. cost: mean log misfit of the
+    edges, to compare poses of the same outlines. covariance: (8, 8) of the pose."""
+
+    pose: Vector
+    lines: tuple[Line, ...]
+    spread_px: float
+    cost: float
+    covariance: NDArray[np.float64]
+
+    @property
+    def badness(self) -> float:
+        """Misfit and missing edges in one figure, to choose between poses of the same outlines."""
+        return self.cost + 1.0 - float(np.mean([line.support(1.3) for line in self.lines]))
+
+    def line(self, kind: str) -> Line | None:
+        return next((line for line in self.lines if line.kind == kind), None)
+
+
+def places_of(view: View, pose: Vector, kind: str, count: int) -> tuple[Points, float]:
+    """The places (n, 2) of a kind of outline in mm, and the height of its plane above the surface."""
+    if kind == FOOT:
+        return bed_outline_mm(view.bed, count), 0.0
+    outward = float(pose[RING]) if kind == RING_EDGE else 0.0
+    return bed_outline_mm(view.bed, count, outward), view.bed.surface_below_rim_mm
+
+
+def look(view: View, picture: Array, pose: Vector, kind: str, reach_px: float, count: int = 180) -> Line:
+    """Seek the edges of one outline within `reach_px` of where the pose draws it."""
+    places, height = places_of(view, pose, kind, count)
+    pixels = view.project(pose, places, height)
+    normals = _outward(view, pose, places, pixels, height)
+    across = strip(picture, pixels, normals, reach_px + 4.0, 0.5 if reach_px < 16 else 1.0)
+    at, clear = peaks(clearness(across.size), across.offset_px, np.zeros(len(pixels)), 0.5 * reach_px)
+    seen = np.isfinite(across.size).mean(axis=1) > 0.5
+    if kind == FOOT:
+        seen &= view.seen(pose, places * (1.0 - 1e-3)) | (view.bed.surface_below_rim_mm == 0.0)
+    clear = np.where(np.abs(at) <= reach_px, clear, 0.0)
+    return Line(kind=kind, pixels=pixels, normals=normals, seen=seen, at_px=at, clear=clear)
+
+
+def _outward(view: View, pose: Vector, places: Points, pixels: Points, height: float) -> Points:
+    """Unit picture normals of an outline, from its tangent in the bed (also right beside a corner)."""
+    if view.bed.shape == "round":
+        return normals_of(pixels)
+    half = np.array([view.bed.width_mm, view.bed.length_mm]) / 2
+    along_y = np.abs(places[:, 0]) - half[0] > np.abs(places[:, 1]) - half[1]
+    step = np.where(along_y[:, None], np.column_stack([0 * places[:, 0], -places[:, 0]]), 0.0)
+    step = np.where(along_y[:, None], step, np.column_stack([places[:, 1], 0 * places[:, 1]]))
+    step /= np.abs(step).max(axis=1, keepdims=True)
+    along = view.project(pose, places + step, height) - view.project(pose, places - step, height)
+    along /= np.hypot(*along.T)[:, None]
+    return np.column_stack([along[:, 1], -along[:, 0]])
+
+
+def free_of(view: View, kinds: Sequence[str]) -> list[int]:
+    """The numbers of a pose that these outlines can fix."""
+    free = [0, 1, LN_SCALE, TX, TY, LN_DISTANCE]
+    if view.bed.shape == "rectangular":
+        free.append(ROLL)
+    if RING_EDGE in kinds:
+        free.append(RING)
+    return free
+
+
+def _prior(view: View, pose: Vector) -> Vector:
+    focal = pose[LN_SCALE] + pose[LN_DISTANCE] - np.log(FOCAL_SHARE * max(view.size_px))
+    return np.array(
+        [focal / FOCAL_SPREAD, pose[TX] / LEAN_SPREAD, pose[TY] / LEAN_SPREAD, pose[ROLL] / 0.3, (pose[RING] - 6) / 6]
+    )
+
+
+def _slopes(view: View, pose: Vector, lines: Sequence[Line], free: Sequence[int]) -> tuple[NDArray[np.float64], ...]:
+    """Change of where the outlines lie along their normals (n, free), and of the prior misses, per unit of a number."""
+    columns, priors = [], []
+    for index in free:
+        moved = pose.copy()
+        moved[index] += STEP[index]
+        parts = []
+        for line in lines:
+            places, height = places_of(view, moved, line.kind, 180)
+            shift = view.project(moved, places, height) - line.pixels
+            parts.append((shift * line.normals).sum(axis=1) / STEP[index])
+        columns.append(np.concatenate(parts))
+        priors.append((_prior(view, moved) - _prior(view, pose)) / STEP[index])
+    return np.column_stack(columns), np.column_stack(priors)
+
+
+def _use(view: View, line: Line, without_side: int | None) -> NDArray[np.float64]:
+    """(n,) weight of each place of an outline: its clearness, 0 where nothing clear is seen or may be used."""
+    use = np.where(line.seen & (line.clear > 0.25), line.clear, 0.0)
+    if without_side is not None and line.kind != FOOT:
+        places = bed_outline_mm(view.bed, 180) / np.array([view.bed.width_mm, view.bed.length_mm])
+        use[(np.rint(np.arctan2(places[:, 0], places[:, 1]) * 2 / np.pi) % 4) == without_side] = 0.0
+    return use
+
+
+def settle(
+    view: View,
+    picture: Array,
+    pose: Vector,
+    kinds: Sequence[str],
+    reaches_px: Sequence[float],
+    *,
+    rim_reach_px: float = 1e9,
+    hold_ring: bool = False,
+    without_side: int | None = None,
+) -> Fitted | None:
+    """Fit a pose to the picture, seeking edges within each of the reaches in turn. None when it runs away.
+
+    rim_reach_px: never seek the edges of the rim farther away than this (it was seen before, the foot was not).
+    hold_ring: keep the width of the ring as it is. without_side: do not look at the rim's edges on this side (0 to 3).
+    """
+    pose = pose.copy()
+    free = [index for index in free_of(view, kinds) if not (hold_ring and index == RING)]
+    spread, cost, covariance = 1.0, 0.0, np.zeros((8, 8))
+    for reach in reaches_px:
+        nears = [reach if kind == FOOT else min(reach, rim_reach_px) for kind in kinds]
+        lines = [look(view, picture, pose, kind, near) for kind, near in zip(kinds, nears, strict=True)]
+        miss = np.concatenate([line.at_px for line in lines])
+        use = np.concatenate([_use(view, line, without_side) for line in lines])
+        if (use > 0).sum() < 40:
+            return None
+        spread = max(0.15, 1.4826 * float(np.median(np.abs(miss[use > 0]))))
+        slopes, prior_slopes = _slopes(view, pose, lines, free)
+        prior = _prior(view, pose)
+        cost = float((use * np.log1p(np.minimum(miss / 0.5, 8.0) ** 2)).sum() / use.sum())
+        weight = use / (1.0 + (miss / (2.0 * spread)) ** 2) / spread**2
+        normal = slopes.T @ (slopes * weight[:, None]) + prior_slopes.T @ prior_slopes
+        pull = slopes.T @ (miss * weight) - prior_slopes.T @ prior
+        step = np.linalg.solve(normal + 1e-9 * np.diag(np.diag(normal)), pull)
+        limit = np.array([0.2, 0.2, 0.05, 0.12, 0.12, 0.4, 0.05, 4.0])
+        limit[:2] *= float(np.exp(pose[LN_SCALE])) * view.bed.width_mm
+        pose[free] += np.clip(step, -limit[free], limit[free])
+        if not np.isfinite(pose).all() or np.hypot(pose[TX], pose[TY]) > 0.6 or not 4 < pose[LN_DISTANCE] < 9:
+            return None
+        if RING_EDGE in kinds and not 0.5 < pose[RING] < 45:
+            return None
+        covariance = np.zeros((8, 8))
+        covariance[np.ix_(free, free)] = np.linalg.inv(normal)
+    lines = [look(view, picture, pose, kind, reaches_px[-1]) for kind in kinds]
+    return Fitted(pose=pose, lines=tuple(lines), spread_px=spread, cost=cost, covariance=covariance)
+
+
+def error_mm(view: View, fitted: Fitted) -> float:
+    """Standard error of a position in the bed plane: root mean square over the centre and eight places at the wall."""
+    from bedwatch.aim.outline import to_bed
+
+    places = np.vstack([[[0.0, 0.0]], bed_outline_mm(view.bed, 8)])
+    pixels = view.project(fitted.pose, places, 0.0)
+    slopes = []
+    for index in range(8):
+        moved = fitted.pose.copy()
+        moved[index] += STEP[index]
+        slopes.append((to_bed(view.homography(moved), pixels) - places) / STEP[index])
+    jacobian = np.stack(slopes, axis=-1)
+    variance = np.einsum("nki,ij,nkj->n", jacobian, fitted.covariance, jacobian)
+    return float(np.sqrt(variance.mean()))
+
+
+__all__ = ["FOOT", "RIM", "RING_EDGE", "Fitted", "Line", "error_mm", "look", "outside_mm", "settle"]

@@ -1,0 +1,162 @@
+"""How a pinhole camera stands to a bed: eight numbers that draw every outline of the tub.
+
+Square pixels, principal point at the middle of the picture, focal length unknown. The numbers of a pose are
+(u, v) the picture of the surface's centre, ln(pixels per mm) there, (tx, ty) the picture-plane part of the unit normal
+of the surface, ln(distance along the camera's axis in mm), the turn of the bed in its plane (rectangular beds) in
+radians, and the width of the ring on top of the wall in mm. They are chosen so that those which a picture fixes badly
+(distance without tilt or depth) do not spoil the others.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedwatch.aim.outline import conic_of_ellipse
+from bedwatch.aim.types import Ellipse, Homography
+from bedwatch.bed.model import Bed, Points
+
+Vector = NDArray[np.float64]
+U, V, LN_SCALE, TX, TY, LN_DISTANCE, ROLL, RING = range(8)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class View:
+    """A bed before a camera whose pictures have this size (width, height)."""
+
+    bed: Bed
+    size_px: tuple[int, int]
+
+    @property
+    def middle(self) -> tuple[float, float]:
+        return (self.size_px[0] - 1) / 2, (self.size_px[1] - 1) / 2
+
+    def focal_px(self, pose: Vector) -> float:
+        return float(np.exp(pose[LN_SCALE] + pose[LN_DISTANCE]))
+
+    def axes(self, pose: Vector) -> tuple[Vector, Vector, Vector, Vector]:
+        """Centre of the surface and the bed's x, y and upward axes, in camera coordinates (x right, y down), mm."""
+        distance, focal = float(np.exp(pose[LN_DISTANCE])), self.focal_px(pose)
+        (cu, cv), (tx, ty) = self.middle, pose[TX : TY + 1]
+        centre = distance * np.array([(pose[U] - cu) / focal, (pose[V] - cv) / focal, 1.0])
+        up = np.array([tx, ty, -np.sqrt(max(1e-6, 1.0 - tx * tx - ty * ty))])
+        # centre + t * flat stays in one picture row; flat = up x (0, Z, -Y)
+        flat = np.array([-up[1] * centre[1] - up[2] * centre[2], up[0] * centre[1], up[0] * centre[2]])
+        flat /= np.sqrt(flat @ flat)
+        away = _cross(up, flat)
+        c, s = np.cos(pose[ROLL]), np.sin(pose[ROLL])
+        return centre, c * flat + s * away, c * away - s * flat, up
+
+    def homography(self, pose: Vector, height_mm: float = 0.0) -> Homography:
+        """Takes (x_mm, y_mm, 1) of the plane this far above the surface to pixels."""
+        centre, x, y, up = self.axes(pose)
+        focal, (cu, cv) = self.focal_px(pose), self.middle
+        rays = np.column_stack([x, y, centre + height_mm * up])
+        h = np.array([[focal, 0, cu], [0, focal, cv], [0, 0, 1.0]]) @ rays
+        return np.asarray(h / h[2, 2], np.float64)
+
+    def project(self, pose: Vector, places_mm: Points, height_mm: float) -> Points:
+        """Pixels (n, 2) of places (n, 2) in the plane this far above the surface."""
+        h = self.homography(pose, height_mm)
+        w = places_mm @ h[2, :2] + h[2, 2]
+        return np.asarray((places_mm @ h[:2, :2].T + h[:2, 2]) / w[:, None], np.float64)
+
+    def tilt_deg(self, pose: Vector) -> float:
+        """Angle between the bed's axis and the line of sight to its centre."""
+        centre, _, _, up = self.axes(pose)
+        return float(np.degrees(np.arccos(np.clip(-(centre @ up) / np.sqrt(centre @ centre), -1, 1))))
+
+    def lean_deg(self, pose: Vector) -> float:
+        """Angle between the bed's axis and the camera's."""
+        return float(np.degrees(np.arcsin(min(1.0, float(np.hypot(pose[TX], pose[TY]))))))
+
+    def seen(self, pose: Vector, places_mm: Points) -> NDArray[np.bool_]:
+        """(n,) which places of the surface are not hidden by the near wall."""
+        height = self.bed.surface_below_rim_mm
+        centre, x, y, up = self.axes(pose)
+        eye = np.array([-(centre @ x), -(centre @ y)])
+        share = height / max(-(centre @ up), 1e-6)
+        return np.asarray(outside_mm(self.bed, places_mm + (eye - places_mm) * share) < 0.0)
+
+    def from_axes(self, focal_px: float, centre: Vector, up: Vector, x: Vector | None = None) -> Vector:
+        """The pose of a surface centred there (camera coordinates, mm) with this normal and, if given, x axis."""
+        pose = np.zeros(8)
+        pose[U] = self.middle[0] + focal_px * centre[0] / centre[2]
+        pose[V] = self.middle[1] + focal_px * centre[1] / centre[2]
+        pose[LN_SCALE], pose[LN_DISTANCE] = np.log(focal_px / centre[2]), np.log(centre[2])
+        pose[TX], pose[TY], pose[RING] = up[0], up[1], 5.0
+        if x is not None:
+            _, flat, away, _ = self.axes(pose)
+            pose[ROLL] = np.arctan2(x @ away, x @ flat)
+        return pose
+
+    def of_circle(self, ellipse: Ellipse, focal_px: float, height_mm: float) -> list[Vector]:
+        """The two poses in which a circle of the bed's size, this far above the surface, looks like the ellipse.
+
+        From the axes of the cone through the eye (Shiu & Ahmad 1989, 3D location of circular and spherical features).
+        """
+        camera = np.array([[focal_px, 0, self.middle[0]], [0, focal_px, self.middle[1]], [0, 0, 1.0]])
+        cone = camera.T @ conic_of_ellipse(ellipse) @ camera
+        values, vectors = np.linalg.eigh(cone)  # one negative, two positive, rising
+        low, mid, high = values
+        lean, stand = np.sqrt((high - mid) / (high - low)), np.sqrt((mid - low) / (high - low))
+        rim = np.linalg.solve(camera, np.append(_tip(ellipse), 1.0))
+        found = []
+        for sign in (1.0, -1.0):
+            up = sign * lean * vectors[:, 2] + stand * vectors[:, 0]
+            axis = np.linalg.solve(cone, up)
+            axis *= np.sign(axis[2])
+            up = -up * np.sign(axis @ up)
+            radius = np.linalg.norm(rim * (up @ axis) / (up @ rim) - axis)
+            centre = axis * (self.bed.width_mm / 2 / radius) - height_mm * up
+            if up[2] < -0.7 and centre[2] > 0:
+                found.append(self.from_axes(focal_px, centre, up))
+        return found
+
+    def of_homography(self, h: Homography, focal_px: float, height_mm: float) -> tuple[Vector, float]:
+        """The nearest pose to a homography of the plane this far above the surface, and how far it is from a rotation.
+
+        The misfit is |length ratio - 1| + |cosine| of the two in-plane axes (0 for a true view).
+        """
+        camera = np.array([[focal_px, 0, self.middle[0]], [0, focal_px, self.middle[1]], [0, 0, 1.0]])
+        m = np.linalg.solve(camera, h)
+        m *= np.sign(m[2, 2])
+        one, two = np.linalg.norm(m[:, 0]), np.linalg.norm(m[:, 1])
+        misfit = abs(one / two - 1.0) + abs(m[:, 0] @ m[:, 1]) / (one * two)
+        m /= np.sqrt(one * two)
+        up = _cross(m[:, 0], m[:, 1])
+        up /= np.linalg.norm(up)
+        return self.from_axes(focal_px, m[:, 2] - height_mm * up, up, m[:, 0]), float(misfit)
+
+
+def _cross(a: Vector, b: Vector) -> Vector:
+    return np.array([a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]])
+
+
+def _tip(ellipse: Ellipse) -> Vector:
+    angle = np.radians(ellipse.angle_deg)
+    return np.asarray(ellipse.centre_px + ellipse.axes_px[0] * np.array([np.cos(angle), np.sin(angle)]))
+
+
+def outside_mm(bed: Bed, places_mm: Points) -> NDArray[np.float64]:
+    """How far places (n, 2) lie outside the bed's outline; negative inside."""
+    if bed.shape == "round":
+        return np.asarray(np.hypot(places_mm[:, 0], places_mm[:, 1]) - bed.width_mm / 2)
+    half = np.array([bed.width_mm, bed.length_mm]) / 2
+    return np.asarray((np.abs(places_mm) - half).max(axis=1))
+
+
+def bed_outline_mm(bed: Bed, count: int, outward_mm: float = 0.0) -> Points:
+    """About `count` places (n, 2) evenly along the bed's outline, moved outward; corners of a rectangle left out."""
+    if bed.shape == "round":
+        turn = 2 * np.pi * np.arange(count) / count
+        return (bed.width_mm / 2 + outward_mm) * np.column_stack([np.sin(turn), np.cos(turn)])
+    w, l_ = bed.width_mm / 2, bed.length_mm / 2
+    along_w = max(8, round(count * w / (2 * (w + l_))))
+    along_l = max(8, round(count * l_ / (2 * (w + l_))))
+    a, b = np.linspace(-0.94, 0.94, along_w) * w, np.linspace(-0.94, 0.94, along_l) * l_
+    w, l_ = w + outward_mm, l_ + outward_mm
+    sides = [(a, np.full_like(a, l_)), (np.full_like(b, w), -b), (-a, np.full_like(a, -l_)), (np.full_like(b, -w), b)]
+    return np.vstack([np.column_stack(side) for side in sides])

@@ -1,0 +1,190 @@
+"""A guess made exact in the full picture, and which edge of the rim is which told apart.
+
+The ring on top of the wall shows an inner and an outer edge a few millimetres apart, and the foot of the wall lies
+inside both. The innermost edge outside the foot is the wall's top inner edge; where only one shows (rim and wall of
+one colour) it is taken for the outer one of a thin ring, and the doubt goes into the error.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedwatch.aim.edges import Array, clearness
+from bedwatch.aim.fit import FOOT, RIM, RING_EDGE, Fitted, settle
+from bedwatch.aim.guesses import one_outline
+from bedwatch.aim.outline import ellipse_of_circle
+from bedwatch.aim.pose import LN_DISTANCE, LN_SCALE, RING, TX, TY, Vector, View, bed_outline_mm, outside_mm
+from bedwatch.frames.cv import cv2
+
+INWARD_MM, OUTWARD_MM = 14.0, 26.0
+GOOD = 0.2  # badness of a pose that needs no second try
+NARROW = (2.5, 2.0, 2.0, 2.0)
+LONE_RING_MM = 3.0  # a rim of which one edge shows is taken to be this wide, give or take as much
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Refined:
+    """A pose in the full picture. lone: only one edge of the rim shows, so its width is a guess."""
+
+    fitted: Fitted
+    lone: bool
+
+
+def enlarged(pose: Vector, times: float) -> Vector:
+    """The same pose in a picture `times` as large."""
+    large = pose.copy()
+    large[:2] = (pose[:2] + 0.5) * times - 0.5
+    large[LN_SCALE] += np.log(times)
+    return large
+
+
+def rim_edges(view: View, picture: Array, pose: Vector) -> NDArray[np.float64]:
+    """Where edges run along the rim all around: outward distance in its plane, mm, rising; 0 is the rim as it stands."""
+    scale = float(np.exp(pose[LN_SCALE]))
+    step = max(0.5 / scale, 0.25)
+    offset = np.arange(-INWARD_MM, OUTWARD_MM + step, step)
+    height = view.bed.surface_below_rim_mm
+    pixels = np.stack(
+        [view.project(pose, bed_outline_mm(view.bed, 180, float(mm)), height) for mm in offset], axis=1
+    ).astype(np.float32)
+    values = cv2.remap(picture, pixels[..., 0], pixels[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    values = np.asarray(values, np.float32).reshape(*pixels.shape[:2], -1)
+    lag = max(1, round(1.0 / (scale * step)))
+    size = np.zeros(pixels.shape[:2], np.float32)
+    change = (values[:, 2 * lag :] - values[:, : -2 * lag]) / (2 * lag * step * scale)
+    size[:, lag:-lag] = np.sqrt((change * change).sum(axis=2))
+    h, w = picture.shape[:2]
+    out = (pixels < 1).any(axis=2) | (pixels[..., 0] > w - 2) | (pixels[..., 1] > h - 2)
+    size[out] = np.nan
+    clear = clearness(size)
+    top = np.zeros_like(clear)
+    top[:, 1:-1] = (clear[:, 1:-1] >= clear[:, :-2]) & (clear[:, 1:-1] > clear[:, 2:]) & (clear[:, 1:-1] > 0.4)
+    hit = cv2.dilate(top, np.ones((1, 2 * lag + 1), np.uint8))
+    known = ~out & (offset[None, :] > _foot_in_rim_plane(view, pose)[:, None] + 2.0)
+    share = (hit * known).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
+    share[known.sum(axis=0) < 50] = 0.0
+    share = np.convolve(share, np.ones(3) / 3, "same")
+    reach = 3 * lag
+    peak = [
+        float(offset[k])
+        for k in range(reach, len(offset) - reach)
+        if share[k] > 0.6 and share[k] >= share[k - reach : k + reach + 1].max()
+    ]
+    return np.array([p for i, p in enumerate(peak) if i == 0 or p - peak[i - 1] > 1.5 * reach * step])
+
+
+def _foot_in_rim_plane(view: View, pose: Vector) -> NDArray[np.float64]:
+    """(180,) how far outside the rim the foot of the wall appears, ray by ray; no limit where it is hidden."""
+    places = bed_outline_mm(view.bed, 180)
+    centre, x, y, up = view.axes(pose)
+    eye = np.array([-(centre @ x), -(centre @ y)])
+    share = view.bed.surface_below_rim_mm / max(-float(centre @ up), 1e-6)
+    out = outside_mm(view.bed, places + (eye - places) * share)
+    return np.where(out < 0, out, -np.inf)
+
+
+def _moved_rim(view: View, pose: Vector, outward_mm: float) -> Vector:
+    """The pose whose rim lies where this one draws a line so far outside its rim, the surface staying in place."""
+    height, radius = view.bed.surface_below_rim_mm, min(view.bed.width_mm, view.bed.length_mm) / 2
+    distance = float(np.exp(pose[LN_DISTANCE]))
+    ratio = distance / (distance - height) * (radius + outward_mm) / radius
+    moved = pose.copy()
+    if one_outline(view):
+        moved[LN_SCALE] += np.log1p(outward_mm / radius)
+    elif ratio > 1.005:
+        moved[LN_DISTANCE] = np.clip(np.log(height * ratio / (ratio - 1)), 5.6, 7.8)
+    return moved
+
+
+def refine(view: View, picture: Array, pose: Vector, times: float) -> Refined | None:
+    """Settle a pose of the small picture (a `times`-th of the size) in the full one. None when the edges are not there."""
+    wide = tuple(max(2.5, times * reach) for reach in (1.5, 1.0))
+    kinds = (FOOT,) if one_outline(view) else (RIM, FOOT)
+    fitted = settle(view, picture, enlarged(pose, times), kinds, wide + NARROW)
+    if fitted is None:
+        return None
+    ringed = _with_ring(view, picture, fitted.pose, kinds)
+    if ringed is not None:
+        return Refined(fitted=ringed, lone=False)
+    if one_outline(view):
+        return Refined(fitted=_upright(view, picture, fitted, kinds), lone=True)
+    start = _moved_rim(view, fitted.pose, -LONE_RING_MM)
+    start[RING] = LONE_RING_MM
+    lone = settle(view, picture, start, (FOOT, RING_EDGE), (4.0, 3.0, *NARROW), hold_ring=True)
+    return Refined(fitted=lone, lone=True) if lone is not None else None
+
+
+def _with_ring(view: View, picture: Array, pose: Vector, kinds: tuple[str, ...]) -> Fitted | None:
+    """The best pose that puts both edges of the ring on edges of the picture. None when there are no two."""
+    edges = rim_edges(view, picture, pose)
+    pairs = [(a, b - a) for a, b in itertools.pairwise(edges)][:2]
+    guessed = [(-share * w, w) for w in (3.0, 6.0, 10.0) for share in (0.0, 0.5, 1.0)]
+    kinds = (*kinds, RING_EDGE)
+    found: list[Fitted] = []
+    for way, (shift, width) in itertools.product([pose, *_mirrored(view, pose)], [*pairs, *guessed]):
+        start = _moved_rim(view, way, shift)
+        start[RING] = width
+        found += _settled(view, picture, start, kinds, (3.0, *NARROW))
+        if found and min(one.badness for one in found) < GOOD:
+            break
+    if not found:
+        return None
+    best = min(found, key=lambda one: one.badness)
+    if best.badness > GOOD:
+        best = _without_a_side(view, picture, best, kinds)
+    return _upright(view, picture, best, kinds) if _ring_shows(view, picture, best) else None
+
+
+def _settled(
+    view: View, picture: Array, pose: Vector, kinds: tuple[str, ...], reaches: tuple[float, ...], **how: int
+) -> list[Fitted]:
+    one = settle(view, picture, pose, kinds, reaches, without_side=how.get("side"))
+    return [one] if one is not None else []
+
+
+def _without_a_side(view: View, picture: Array, fitted: Fitted, kinds: tuple[str, ...]) -> Fitted:
+    """A better pose, if there is one, that comes out when the rim's edges on one side were a trap.
+
+    On the near side powder, rim and bench follow each other closely, and one pair may look alike in colour.
+    """
+    found = [fitted]
+    for side in range(4):
+        for free in _settled(view, picture, fitted.pose, kinds, (4.0, 4.0, 3.0, 3.0, 2.0), side=side):
+            found += _settled(view, picture, free.pose, kinds, NARROW)
+    return min(found, key=lambda one: one.badness)
+
+
+def _ring_shows(view: View, picture: Array, fitted: Fitted) -> bool:
+    """Whether both edges of the ring run along most of it (the inner one at least where powder lies behind it)."""
+    inner = fitted.line(RIM) or fitted.line(FOOT)
+    outer, foot = fitted.line(RING_EDGE), fitted.line(FOOT)
+    if inner is None or outer is None or foot is None:
+        return False
+    scale = float(np.exp(fitted.pose[LN_SCALE]))
+    if fitted.pose[RING] * scale < 2.0 or outer.support(1.2) < 0.6:
+        return False
+    hidden = ~foot.seen & inner.seen
+    good = (np.abs(inner.at_px) <= 1.2) & (inner.clear > 0.4)
+    behind = float(good[hidden].mean()) if hidden.sum() > 20 else 0.0
+    return max(inner.support(1.2), behind) > 0.6
+
+
+def _mirrored(view: View, pose: Vector) -> list[Vector]:
+    """The other lean in which a full round bed looks the same; empty when the wall's depth tells them apart."""
+    if not one_outline(view) or view.bed.shape != "round":
+        return []
+    ellipse = ellipse_of_circle(view.homography(pose), view.bed.width_mm / 2)
+    others = view.of_circle(ellipse, view.focal_px(pose), 0.0)
+    for other in others:
+        other[RING] = pose[RING]
+    return [other for other in others if np.hypot(*(other[TX : TY + 1] - pose[TX : TY + 1])) > 0.02]
+
+
+def _upright(view: View, picture: Array, fitted: Fitted, kinds: tuple[str, ...]) -> Fitted:
+    """Of the two ways a full round bed may lean and look alike, the one that fits better."""
+    tries = [settle(view, picture, way, kinds, (3.0, *NARROW)) for way in _mirrored(view, fitted.pose)]
+    return min([fitted, *(one for one in tries if one is not None)], key=lambda one: one.cost)

@@ -1,0 +1,170 @@
+"""Nearly round outlines in a picture, without knowing where: a vote along edge normals, then a fit of each peak.
+
+The vote is the Hough transform for circles with edge direction (Kimme, Ballard & Sklansky 1975), one vote for bright
+insides and one for dark ones, in coarse cells so that ellipses of a tilted circle (axes 1 : 0.9) still make a peak.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedwatch.aim.edges import Array, EdgeMap, clearness, peaks, strip
+from bedwatch.aim.outline import conic_of_ellipse, fit_ellipse
+from bedwatch.aim.types import Ellipse
+from bedwatch.frames.cv import cv2
+
+CELL = 4.0  # px of the search picture per cell of the vote
+SPREADS = (0.10, 0.08, 0.05, 0.03, 0.02, 0.015)
+NESTED = (0.8, 0.85, 0.9, 0.94, 0.97, 1.03, 1.06, 1.1, 1.16, 1.23)
+RATIO = 1.04  # from one radius of the vote to the next
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Round:
+    """A nearly round closed outline. support: share of its rays (of those in the picture) with a clear edge on it."""
+
+    ellipse: Ellipse
+    support: float
+
+
+def vote(edges: EdgeMap, size_px: tuple[int, int], inside: float) -> tuple[NDArray[np.float64], Array]:
+    """Radii (r,) and votes (r, rows, columns) for centres, a quarter of the picture's size added on every side.
+
+    inside +1 counts outlines with a bright inside, -1 with a dark one. A full circle counts about 1.
+    """
+    w, h = size_px
+    low, high = 0.13 * min(w, h), 0.62 * max(w, h)
+    radii = low * RATIO ** np.arange(int(np.log(high / low) / np.log(RATIO)) + 1)
+    columns, rows = int(1.5 * w / CELL), int(1.5 * h / CELL)
+    shift = np.array([w, h]) / 4
+    votes = np.zeros((len(radii), rows, columns), np.float32)
+    for index, radius in enumerate(radii):
+        cell = np.rint((edges.at_px + inside * radius * edges.normal + shift) / CELL).astype(np.intp)
+        good = (cell >= 0).all(axis=1) & (cell[:, 0] < columns) & (cell[:, 1] < rows)
+        flat = cell[good, 1] * columns + cell[good, 0]
+        count = np.bincount(flat, edges.weight[good], rows * columns).reshape(rows, columns).astype(np.float32)
+        blur = max(0.8, 0.035 * radius / CELL)
+        votes[index] = cv2.GaussianBlur(count, (0, 0), blur) * (2 * np.pi * blur * blur) / (2 * np.pi * radius)
+    votes[1:-1] = 0.5 * votes[1:-1] + 0.25 * (votes[:-2] + votes[2:])
+    return radii, votes
+
+
+def vote_peaks(radii: NDArray[np.float64], votes: Array, most: int) -> list[tuple[float, float, float]]:
+    """The strongest (u, v, radius) of a vote, each no nearer to a stronger one than a tenth of its radius."""
+    tall = votes.copy()
+    for index, radius in enumerate(radii):
+        kernel = np.ones((2 * round(0.05 * radius / CELL) + 3,) * 2, np.uint8)
+        tall[index] = cv2.dilate(votes[index], kernel)
+    around = np.maximum(tall[1:-1], np.maximum(tall[:-2], tall[2:]))
+    at = np.argwhere((votes[1:-1] >= around) & (votes[1:-1] > 0.12)) + [1, 0, 0]
+    order = np.argsort(-votes[at[:, 0], at[:, 1], at[:, 2]])[:most]
+    rows, columns = votes.shape[1:]
+    return [
+        (float(x * CELL - columns * CELL / 6), float(y * CELL - rows * CELL / 6), float(radii[r]))
+        for r, y, x in at[order]
+    ]
+
+
+def _waves(turn: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.column_stack([np.ones_like(turn), np.cos(turn), np.sin(turn), np.cos(2 * turn), np.sin(2 * turn)])
+
+
+def fit_round(
+    picture: Array,
+    centre: tuple[float, float],
+    radius: float,
+    sign: float,
+    spreads: tuple[float, ...] = SPREADS,
+    taken: Ellipse | None = None,
+) -> Round | None:
+    """Settle on the outline near a circle; sign +1: its inside is brighter, -1 darker, 0: either.
+
+    spreads: share of the radius within which edges are sought, from try to try. taken: an outline not to be found again.
+    """
+    turn = 2 * np.pi * np.arange(120) / 120
+    out = np.column_stack([np.cos(turn), np.sin(turn)])
+    middle = np.array(centre)
+    reach = max(8.0, 0.2 * radius)
+    across = strip(picture, middle + radius * out, out, reach, max(0.5, reach / 60))
+    clear = clearness(across.size)
+    if sign:
+        clear = np.where(sign * across.rise.sum(axis=2) < 0, clear, 0).astype(np.float32)
+    if taken is not None:
+        away = np.abs(radius + across.offset_px - _radius_along(taken, middle, out)[:, None])
+        clear = np.where(away < 2.0, 0, clear).astype(np.float32)
+    waves, weights = _waves(turn), np.zeros(5)
+    place = np.zeros(len(turn))
+    at, strength = place, place
+    for index, spread in enumerate(spreads):
+        at, strength = peaks(clear, across.offset_px, place, max(1.2, spread * radius))
+        miss = (at - place) / max(1.2, spread * radius)
+        weight = np.where(strength > 0.3, strength, 0.0) / (1 + miss * miss)
+        used = 3 if index < len(spreads) - 4 else 5
+        a = waves[:, :used] * weight[:, None]
+        weights[:used] = np.linalg.lstsq(a.T @ waves[:, :used] + 1e-6 * np.eye(used), a.T @ at, rcond=None)[0]
+        place = waves @ weights
+    inside = np.isfinite(across.size).any(axis=1)
+    on = (np.abs(at - place) < 1.0 + 0.008 * radius) & (strength > 0.4) & inside
+    if on.sum() < 24 or inside.sum() < 60:
+        return None
+    try:
+        ellipse = fit_ellipse((middle + (radius + at[:, None]) * out)[on])
+    except ValueError:
+        return None
+    return Round(ellipse=ellipse, support=float(on.sum() / inside.sum()))
+
+
+def _radius_along(ellipse: Ellipse, middle: NDArray[np.float64], out: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n,) where rays from a point inside an ellipse meet it."""
+    conic = conic_of_ellipse(ellipse)
+    start = np.append(middle, 1.0)
+    rays = np.column_stack([out, np.zeros(len(out))])
+    a, b = np.einsum("ni,ij,nj->n", rays, conic, rays), rays @ conic @ start
+    return np.asarray((-b + np.sqrt(np.maximum(b * b - a * (start @ conic @ start), 0.0))) / a)
+
+
+def find_rounds(picture: Array, edges: EdgeMap, most: int = 16) -> list[Round]:
+    """The best-supported nearly round outlines of a search picture, best first, none twice.
+
+    Beside the peaks of the vote, outlines just inside and outside of those found are sought: a rim around a surface is
+    drowned by it in the vote when it is the fainter of the two.
+    """
+    h, w = picture.shape[:2]
+    found: list[Round] = []
+    for sign in (1.0, -1.0):
+        for u, v, radius in vote_peaks(*vote(edges, (w, h), sign), most=12):
+            found += _good([fit_round(picture, (u, v), radius, way) for way in (sign, 0.0)])
+    kept = _unlike(found)
+    for one in kept[:4]:
+        mean = float(np.mean(one.ellipse.axes_px))
+        for times in NESTED:
+            ways = [
+                fit_round(picture, one.ellipse.centre_px, mean * times, way, (0.05, *SPREADS[2:]), one.ellipse)
+                for way in (1.0, -1.0, 0.0)
+            ]
+            found += _good(ways)
+    return _unlike(found)[:most]
+
+
+def _good(found: list[Round | None]) -> list[Round]:
+    return [
+        one
+        for one in found
+        if one is not None and one.support > 0.4 and min(one.ellipse.axes_px) > 0.75 * max(one.ellipse.axes_px)
+    ]
+
+
+def _unlike(found: list[Round]) -> list[Round]:
+    kept: list[Round] = []
+    for one in sorted(found, key=lambda one: -one.support):
+        if all(_differ(one.ellipse, other.ellipse) for other in kept):
+            kept.append(one)
+    return kept
+
+
+def _differ(a: Ellipse, b: Ellipse) -> bool:
+    apart = float(np.hypot(a.centre_px[0] - b.centre_px[0], a.centre_px[1] - b.centre_px[1]))
+    return apart + abs(a.axes_px[0] - b.axes_px[0]) + abs(a.axes_px[1] - b.axes_px[1]) > 2.0 + 0.008 * a.axes_px[0]

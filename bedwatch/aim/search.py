@@ -1,0 +1,149 @@
+"""Find the bed in pictures nobody has marked: several frames in, an `Aim` or an honest `NotFound` out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedwatch.aim.edges import Array, edge_map, mean_picture
+from bedwatch.aim.fit import error_mm
+from bedwatch.aim.guesses import guesses
+from bedwatch.aim.outline import mm_per_px, outline_of
+from bedwatch.aim.pose import LN_SCALE, View
+from bedwatch.aim.refine import GOOD, LONE_RING_MM, Refined, enlarged, refine
+from bedwatch.aim.types import Aim, NotFound, Problem, ProblemKind
+from bedwatch.aim.verify import Evidence, doubt, evidence
+from bedwatch.bed.model import Bed
+from bedwatch.frames.cv import cv2
+from bedwatch.frames.frame import Picture
+
+SEARCH_PX = 640  # longer side of the picture that is searched
+MOST_PICTURES = 16
+ADVICE = (
+    "Show the whole rim, with the camera nearly straight above and light from one side; "
+    "or draw the bed by hand in an aim file and give it with --aim."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidate:
+    """A refined pose and its evidence."""
+
+    refined: Refined
+    found: Evidence
+
+
+def find_bed(pictures: Sequence[Picture], bed: Bed) -> Aim | NotFound:
+    """Find the bed in several pictures of one size (8 to 20 over the first seconds; one is enough for a still bed).
+
+    Raises ValueError when there is no picture or their sizes differ.
+    """
+    if not pictures or len({picture.shape for picture in pictures}) != 1:
+        raise ValueError("find_bed needs one or more pictures of one size")
+    step = -(-len(pictures) // MOST_PICTURES)
+    used = pictures[::step]
+    mean = mean_picture(used)
+    low, high = np.percentile(mean[::8, ::8], (2, 98))
+    if high - low < 8:
+        tone = "black" if high < 25 else "white" if low > 230 else "of one even tone"
+        return not_found(f"the picture is {tone}", "Check the lens cap, the light and the camera's exposure.")
+    view = View(bed=bed, size_px=(mean.shape[1], mean.shape[0]))
+    ranked = candidates(view, mean, liveliness_of(used))
+    if not ranked:
+        return not_found(f"no {bed.shape} outline was seen that could be the rim of the bed", ADVICE)
+    best = ranked[0]
+    reason = doubt(view, best.refined.fitted, best.found)
+    if reason is None:
+        reason = rivalry(view, ranked)
+    return not_found(reason, ADVICE) if reason else aim_of(view, best)
+
+
+def candidates(view: View, mean: Array, liveliness: NDArray[np.float32] | None) -> list[Candidate]:
+    """What could be the bed, best first, each settled in the full picture."""
+    times = max(1.0, max(view.size_px) / SEARCH_PX)
+    small_px = (round(view.size_px[0] / times), round(view.size_px[1] / times))
+    small = cv2.GaussianBlur(cv2.resize(mean, small_px, interpolation=cv2.INTER_AREA), (0, 0), 0.8)
+    small = np.asarray(small, np.float32).reshape(small_px[1], small_px[0], -1)
+    full = np.asarray(cv2.GaussianBlur(mean, (0, 0), 0.7), np.float32).reshape(mean.shape)
+    small_view = View(bed=view.bed, size_px=small_px)
+    found: list[Candidate] = []
+    for guess in guesses(small_view, small, edge_map(small)):
+        if found and guess.score < 0.4 * max(one.found.total for one in found):
+            continue
+        if any(_known(guess.fitted.pose, one.refined, times) for one in found):
+            continue
+        refined = refine(view, full, guess.fitted.pose, times)
+        if refined is not None and all(_miss_px(view, refined, one.refined) > 1.0 for one in found):
+            found.append(Candidate(refined=refined, found=evidence(view, full, refined, liveliness)))
+    found.sort(key=lambda one: -one.found.total * one.found.plausible)
+    return found
+
+
+def _known(pose: NDArray[np.float64], refined: Refined, times: float) -> bool:
+    """Whether a guess lies where a well-fitting pose was found already."""
+    fitted = refined.fitted
+    large = enlarged(pose, times)
+    span = float(np.exp(fitted.pose[LN_SCALE]))
+    near = np.hypot(*(large[:2] - fitted.pose[:2])) < 12 * span and abs(large[LN_SCALE] - fitted.pose[LN_SCALE]) < 0.06
+    return bool(near and fitted.badness < GOOD)
+
+
+def liveliness_of(pictures: Sequence[Picture]) -> NDArray[np.float32] | None:
+    """Mean change between pictures, in a small grey picture; None for a single one."""
+    if len(pictures) < 3:
+        return None
+    times = max(1.0, max(pictures[0].shape[:2]) / 320)
+    size = (round(pictures[0].shape[1] / times), round(pictures[0].shape[0] / times))
+    small = [cv2.resize(p, size, interpolation=cv2.INTER_AREA) for p in pictures]
+    grey = [p if p.ndim == 2 else cv2.cvtColor(p, cv2.COLOR_BGR2GRAY) for p in small]
+    change = np.mean([cv2.absdiff(a, b) for a, b in zip(grey, grey[1:], strict=False)], axis=0)
+    return np.asarray(cv2.blur(change.astype(np.float32), (5, 5)), np.float32)
+
+
+def rivalry(view: View, ranked: Sequence[Candidate]) -> str | None:
+    """A reason to refuse when another thing in another place looks as much like the bed."""
+    best = ranked[0]
+    span = float(np.exp(best.refined.fitted.pose[LN_SCALE])) * view.bed.width_mm
+    for other in ranked[1:]:
+        if other.found.total < 0.75 * best.found.total or doubt(view, other.refined.fitted, other.found):
+            continue
+        if _miss_px(view, best.refined, other.refined) > 0.04 * span:
+            return "two things in the picture look like the bed"
+    return None
+
+
+def _miss_px(view: View, a: Refined, b: Refined) -> float:
+    """Mean distance of the surface outlines of two poses."""
+    lines = [one.fitted.line("foot") for one in (a, b)]
+    assert lines[0] is not None
+    assert lines[1] is not None
+    return float(np.hypot(*(lines[0].pixels - lines[1].pixels).T).mean())
+
+
+def aim_of(view: View, best: Candidate) -> Aim:
+    """The finding in the words of the contract: outlines exactly as the homographies draw them."""
+    fitted = best.refined.fitted
+    surface = view.homography(fitted.pose)
+    rim = view.homography(fitted.pose, view.bed.surface_below_rim_mm)
+    doubtful = 0.5 * LONE_RING_MM if best.refined.lone else 0.0
+    return Aim(
+        surface=outline_of(surface, view.bed),
+        rim=outline_of(rim, view.bed),
+        bed_to_picture=surface,
+        mm_per_px=mm_per_px(surface),
+        size_px=view.size_px,
+        error_mm=float(np.hypot(np.hypot(2.0 * error_mm(view, fitted), 0.2), doubtful)),
+    )
+
+
+def not_found(reason: str, advice: str) -> NotFound:
+    """A refusal, with its problem line."""
+    sentence = f"The bed was not found: {reason}. {advice}"
+    problem = Problem(kind=ProblemKind.BED_NOT_FOUND, advice=sentence)
+    return NotFound(reason=reason, advice=advice, problems=(problem,))
+
+
+__all__ = ["Candidate", "aim_of", "candidates", "find_bed", "liveliness_of", "not_found", "rivalry"]

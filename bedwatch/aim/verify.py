@@ -1,0 +1,197 @@
+"""Whether a settled pose is really a bed: evidence that was not used to find it, and a reason when it is not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedwatch.aim.edges import Array
+from bedwatch.aim.fit import FOOT, RIM, RING_EDGE, Fitted, Line, look
+from bedwatch.aim.guesses import plausible
+from bedwatch.aim.pose import LN_DISTANCE, LN_SCALE, RING, Vector, View, bed_outline_mm, outside_mm
+from bedwatch.aim.refine import Refined
+from bedwatch.frames.cv import cv2
+
+SECTORS = 12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """What speaks for a bed, each 0 to 1.
+
+    wall: share of the rim's outline on clear edges. foot: the same for the seen part of the surface's outline.
+    chance: the same share for outlines of that kind laid beside it (busy pictures have edges everywhere).
+    whole: share of 12 sectors in which rim and foot both show. size: 1 when the bed fills a third of the picture or more.
+    moving: how many times livelier the inside is than the still part of the surroundings.
+    ringed: both edges of the rim show. apart: share of sectors in which the inside looks unlike the outside of the rim.
+    wall_px: how wide the wall and rim look, foot to outermost edge (median, pixels). spread_px, cost: misfit of the outlines (see `Fitted`). plausible: a camera could stand so.
+    """
+
+    wall: float
+    foot: float
+    chance: float
+    whole: float
+    size: float
+    moving: float
+    ringed: bool
+    apart: float
+    wall_px: float
+    spread_px: float
+    cost: float
+    plausible: bool
+
+    @property
+    def total(self) -> float:
+        """One figure to rank candidates by."""
+        sure = max(0.0, min(self.wall, self.foot) - self.chance)
+        lively = min(1.6, 0.8 + 0.2 * self.moving) if self.moving > 1.5 else 1.0
+        return sure / (1.0 + self.cost) * self.whole * self.size * lively * (1.15 if self.ringed else 1.0)
+
+
+def _on_edge(line: Line, within_px: float) -> NDArray[np.bool_]:
+    return np.asarray((np.abs(line.at_px) <= within_px) & (line.clear > 0.4) & line.seen)
+
+
+def _sectors(line: Line, within_px: float) -> NDArray[np.bool_]:
+    """(12,) true where a sector of the outline shows or cannot be seen."""
+    good = _on_edge(line, within_px)
+    parts = zip(np.array_split(good, SECTORS), np.array_split(line.seen, SECTORS), strict=True)
+    return np.array([seen.sum() < 4 or good_.sum() >= 0.45 * seen.sum() for good_, seen in parts])
+
+
+def evidence(view: View, picture: Array, refined: Refined, liveliness: NDArray[np.float32] | None) -> Evidence:
+    """Weigh a refined pose. liveliness: mean change between frames, any size, or None for a single picture."""
+    fitted = refined.fitted
+    scale = float(np.exp(fitted.pose[LN_SCALE]))
+    within = max(1.3, 0.8 * scale)
+    foot, rim, ring = (fitted.line(kind) for kind in (FOOT, RIM, RING_EDGE))
+    assert foot is not None
+    rims = [line for line in (rim, ring) if line is not None] or [foot]
+    best_rim = max(rims, key=lambda line: line.support(within))
+    whole = np.mean(_sectors(best_rim, within) & _sectors(foot, within))
+    span = scale * min(view.bed.width_mm, view.bed.length_mm) / min(view.size_px)
+    return Evidence(
+        wall=best_rim.support(within),
+        foot=foot.support(within),
+        chance=chance(view, picture, fitted.pose, within),
+        whole=float(whole),
+        size=float(np.clip(span / 0.33, 0.0, 1.0) ** 2),
+        moving=inside_motion(view, fitted.pose, liveliness),
+        ringed=not refined.lone,
+        apart=apart(view, picture, fitted.pose),
+        wall_px=wall_px(view, fitted),
+        spread_px=fitted.spread_px,
+        cost=fitted.cost,
+        plausible=plausible(view, fitted.pose),
+    )
+
+
+def chance(view: View, picture: Array, pose: Vector, within_px: float) -> float:
+    """Support that outlines of the same kind find when they are laid where no outline is expected."""
+    shares = []
+    span = float(np.exp(pose[LN_SCALE])) * view.bed.width_mm
+    for du, dv, grow in (
+        (0.11, 0.06, 0.0),
+        (-0.07, 0.1, 0.0),
+        (-0.09, -0.08, -0.2),
+        (0.05, -0.12, -0.35),
+        (0, 0, -0.5),
+    ):
+        moved = pose.copy()
+        moved[0] += du * span
+        moved[1] += dv * span
+        moved[LN_SCALE] += grow
+        moved[LN_DISTANCE] -= grow
+        line = look(view, picture, moved, RIM, 2.5)
+        if line.seen.sum() > 40:
+            shares.append(line.support(within_px))
+    return float(np.mean(shares)) if shares else 1.0
+
+
+def apart(view: View, picture: Array, pose: Vector) -> float:
+    """Share of 12 sectors in which a band inside the bed differs from one outside its rim, in colour or in liveliness.
+
+    A hoop, a cable or a drawn circle has the same on both sides of its line; a tub has powder in it.
+    """
+    height, span = view.bed.surface_below_rim_mm, min(view.bed.width_mm, view.bed.length_mm)
+    ring = max(float(pose[RING]), 0.01 * span)
+    bands = []
+    for base, outward, step in ((0.0, -0.06, -0.05), (height, 0.025, 0.04)):
+        begin = outward * span + (ring if outward > 0 else 0.0)
+        rows = [begin + k * step * span / 7 for k in range(8)]
+        pixels = np.stack([view.project(pose, bed_outline_mm(view.bed, 180, mm), base) for mm in rows], axis=1)
+        u, v = pixels[..., 0].astype(np.float32), pixels[..., 1].astype(np.float32)
+        values = cv2.remap(picture, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        values = np.asarray(values, np.float32).reshape(*u.shape, -1)
+        h, w = picture.shape[:2]
+        values[(u < 0) | (v < 0) | (u > w - 1) | (v > h - 1)] = np.nan
+        bands.append(np.array_split(values, SECTORS))
+    unlike, known = 0, 0
+    for inside, outside in zip(*bands, strict=True):
+        a, b = (band.reshape(-1, band.shape[-1]) for band in (inside, outside))
+        a, b = a[np.isfinite(a).all(axis=1)], b[np.isfinite(b).all(axis=1)]
+        if len(a) > 20 and len(b) > 20:
+            known += 1
+            shift = np.abs(np.median(a, axis=0) - np.median(b, axis=0)).max()
+            rough = (a.std(axis=0).mean() + 1.0) / (b.std(axis=0).mean() + 1.0)
+            unlike += bool(shift > 7.0 or not 0.6 < rough < 1.7)
+    return unlike / known if known >= SECTORS // 3 else 1.0
+
+
+def wall_px(view: View, fitted: Fitted) -> float:
+    """Median distance in the picture from the seen foot of the wall to the outermost edge of the rim."""
+    foot, outer = fitted.line(FOOT), fitted.line(RING_EDGE) or fitted.line(RIM)
+    if foot is None or outer is None or not foot.seen.any():
+        return 0.0
+    return float(np.median(np.hypot(*(foot.pixels - outer.pixels)[foot.seen].T)))
+
+
+def inside_motion(view: View, pose: Vector, liveliness: NDArray[np.float32] | None) -> float:
+    """Median change inside the bed over that of the stiller half outside; 1 when nothing moves or nobody knows."""
+    if liveliness is None:
+        return 1.0
+    h, w = liveliness.shape
+    times = view.size_px[0] / w
+    v, u = np.mgrid[0:h:2, 0:w:2]
+    pixels = (np.column_stack([u.ravel(), v.ravel()]) + 0.5) * times - 0.5
+    back = np.linalg.inv(view.homography(pose))
+    xyw = np.column_stack([pixels, np.ones(len(pixels))]) @ back.T
+    out = outside_mm(view.bed, xyw[:, :2] / xyw[:, 2:])
+    values = liveliness[::2, ::2].ravel()
+    margin = 0.05 * view.bed.width_mm
+    inner, outer = values[out < -margin], values[out > 2 * margin]
+    if len(inner) < 50 or len(outer) < 50:
+        return 1.0
+    return float(np.median(inner) / max(float(np.percentile(outer, 30)), 0.25))
+
+
+def doubt(view: View, fitted: Fitted, found: Evidence) -> str | None:
+    """Why this is not surely a bed; None when it is."""
+    lively = found.moving > 1.5
+    full = view.bed.surface_below_rim_mm == 0.0
+    if not found.plausible:
+        return "the outlines found would need an impossible camera place"
+    if found.wall < 0.6 or found.foot < 0.55:
+        return f"only {100 * min(found.wall, found.foot):.0f} % of the outline shows"
+    if found.whole < 0.66:
+        return f"the outline shows in only {round(SECTORS * found.whole)} of {SECTORS} sectors"
+    if min(found.wall, found.foot) - found.chance < 0.35:
+        return "the picture is so busy that edges lie everywhere, also where no outline is"
+    if found.spread_px > max(1.2, 0.0035 * float(np.exp(fitted.pose[LN_SCALE])) * view.bed.width_mm):
+        return "the outlines found do not fit a bed of this size and depth"
+    if found.size < 0.45:
+        return "the outline found is too small in the picture to be measured"
+    if found.apart < 0.6 and not lively:
+        return "the outline found has the same on both sides, like a hoop or a drawn line"
+    if not full and not found.ringed and found.wall_px < 5.0 and not lively:
+        return "rim and surface lie too close together in the picture to be told apart"
+    if found.total < 0.33:
+        return "what shows of the outlines fits a bed too loosely to be sure"
+    if full and not found.ringed and not lively:
+        return "a single plain outline shows, which could be any disc or plate"
+    return None
+
+
+__all__ = ["Evidence", "bed_outline_mm", "chance", "doubt", "evidence", "inside_motion"]

@@ -1,0 +1,126 @@
+"""The one move to make now, in letters that are read from across the shop."""
+
+from __future__ import annotations
+
+from rich.style import Style
+from rich.text import Text
+
+from bedwatch.judge.types import ALL_ZONES, HintWord, Move, Outcome, Reading, State
+from bedwatch.show.letters import big
+from bedwatch.show.lines import Lines, cut, wrapped
+from bedwatch.show.look import Look
+from bedwatch.show.words import HINTS, instruction
+
+_WARM = Style(bold=True, color="#e69f00")
+_COOL = Style(bold=True, color="#56b4e9")
+_PLAIN = Style(bold=True)
+
+
+def next_move(
+    reading: Reading | None, look: Look, *, width: int, words_rows: int = 2, double: bool = False
+) -> Lines:
+    """A block of full width: the move (or why there is none) large, then how to do it, then why.
+
+    words_rows: how many lines of words at most stand below the large ones. double: letters of twice the size
+    where they fit. Always as many lines for the same arguments, whatever the reading, unless no large letters
+    fit: then one line of spaced capitals, and blank ones to make up for the others.
+    """
+    sentence, why = told(reading)
+    style = _style(reading, look)
+    lines = [Text(row, style=style, no_wrap=True, end="") for row in _headline(reading, look, width, double)]
+    words = wrapped(sentence, width, look, most=max(1, words_rows - 1 if why else words_rows))
+    lines += [Text(line, style=_PLAIN, no_wrap=True, end="") for line in words]
+    if why and words_rows > len(words):
+        more = wrapped(why, width, look, most=words_rows - len(words))
+        lines += [Text(line, no_wrap=True, end="") for line in more]
+        words = words + more
+    return lines + [Text(end="") for _ in range(words_rows - len(words))]
+
+
+def told(reading: Reading | None) -> tuple[str, str]:
+    """What to do in a sentence, and why in another (empty when there is nothing more to say)."""
+    if reading is None:
+        return "Waiting for the first pictures.", ""
+    first_advice = reading.problems[0].advice if reading.problems else ""
+    if reading.state is State.NO_PICTURE:
+        return "No picture of the bed to go by.", first_advice
+    if reading.state is State.BLOCKED:
+        return "Take hands, tools and parts out of the camera's view.", ""
+    if reading.state is State.SETTLING:
+        return "Leave the valves alone and keep out of the picture while the bed settles.", ""
+    if reading.next is not None:
+        return instruction(reading.next), reading.next.because
+    return _OUTCOME_TOLD[reading.outcome], _what_is_left(reading)
+
+
+_OUTCOME_TOLD = {
+    Outcome.LOOKING: "Watching. Leave the valves as they are.",
+    Outcome.MOVING: "Watching. Leave the valves as they are.",
+    Outcome.EVEN: "The bed is even. Leave the valves as they are.",
+    Outcome.SUPPLY_TOO_SMALL: "The supply does not give enough air for all zones together.",
+    Outcome.NOT_VALVES: "What is left is not a matter of valves.",
+}
+
+
+def _what_is_left(reading: Reading) -> str:
+    """The reason of the first zone that something ails, when the outcome says that valves do not help."""
+    if reading.outcome is not Outcome.NOT_VALVES:
+        return ""
+    for zone in reading.zones:
+        if zone.hint not in (HintWord.HOLD, HintWord.WAIT):
+            return f"Zone {zone.zone}: {zone.because}"
+    return ""
+
+
+def headlines(reading: Reading | None) -> tuple[str, ...]:
+    """The few words to draw large, from the fullest to the shortest; ▲ and ▼ stand for more and less air."""
+    if reading is None or reading.state is State.SETTLING:
+        return ("WAIT",)
+    if reading.state is State.NO_PICTURE:
+        return ("NO PICTURE",)
+    if reading.state is State.BLOCKED:
+        return ("VIEW BLOCKED", "BLOCKED")
+    if reading.next is not None:
+        return _move_headlines(reading.next)
+    if reading.outcome is Outcome.EVEN:
+        return ("EVEN",)
+    if reading.outcome is Outcome.SUPPLY_TOO_SMALL:
+        return ("SUPPLY TOO SMALL", "MORE SUPPLY", "SUPPLY")
+    if reading.outcome is Outcome.NOT_VALVES:
+        return ("NOT THE VALVES", "NOT VALVES")
+    return ("WATCHING", "WAIT")
+
+
+def _move_headlines(move: Move) -> tuple[str, ...]:
+    what = HINTS[move.do].upper()
+    sign = {HintWord.MORE_AIR: "▲ ", HintWord.LESS_AIR: "▼ "}.get(move.do, "")
+    if move.zone == ALL_ZONES:
+        where = "SUPPLY" if move.do in (HintWord.MORE_AIR, HintWord.LESS_AIR) else "WHOLE BED"
+        return (f"{sign}{where} {what}", f"{where} {what}", what)
+    name = move.zone
+    return (f"{sign}ZONE {name} {what}", f"ZONE {name} {what}", f"{name} {what}", f"{name} {sign or what}".strip())
+
+
+def _headline(reading: Reading | None, look: Look, width: int, double: bool) -> list[str]:
+    choices = headlines(reading)
+    rows = 7 if double or not look.unicode else 4
+    for size in (True, False) if double else (False,):
+        for words in choices:
+            if size and words == choices[-1] and len(choices) > 2:
+                continue  # rather smaller letters than the mere mark
+            if (drawn := big(words, width, look, double=size)) is not None:
+                return _centred(drawn, rows)
+    plain = look.text(choices[1] if choices[0][0] in "▲▼" else choices[0])
+    spaced = " ".join(plain)
+    return _centred([spaced if len(spaced) <= width else cut(plain, width, look)], rows)
+
+
+def _centred(drawn: list[str], rows: int) -> list[str]:
+    above = (rows - len(drawn)) // 2
+    return [""] * above + drawn + [""] * (rows - len(drawn) - above)
+
+
+def _style(reading: Reading | None, look: Look) -> Style:
+    if not look.colour or reading is None or reading.state is not State.READING or reading.next is None:
+        return _PLAIN
+    return {HintWord.MORE_AIR: _COOL, HintWord.LESS_AIR: _WARM}.get(reading.next.do, _PLAIN)

@@ -1,0 +1,177 @@
+"""The joiner: frames to aim to motion to judgement. No clock, no input or output: replay, live and simulation are one path."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from bedwatch.aim.camera import CameraCheck
+from bedwatch.aim.rectify import Rectifier
+from bedwatch.aim.search import find_bed
+from bedwatch.aim.types import Aim, NotFound, Problem, ProblemKind
+from bedwatch.bed import Bed, cell_index, make_cells, zone_index
+from bedwatch.errors import UserError
+from bedwatch.frames.frame import Frame, Picture
+from bedwatch.judge.judge import Judge
+from bedwatch.judge.types import Reading, State
+from bedwatch.motion.meter import MotionMeter
+
+# One reading per this much source time: at least one a second, also when frames come unevenly.
+READING_EVERY_S = 0.8
+# Pictures over which the bed is looked for, and when to look again if it was not found.
+AIM_PICTURES = 10
+AIM_AT_S = (1.0, 3.5)
+# A picture that is the same again for this long is a frozen one.
+FROZEN_S = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lost:
+    """The source has gone away (live) or shows nothing; time_s is source time."""
+
+    time_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class End:
+    """The source is at its end."""
+
+
+Happening = Frame | Lost | End
+
+
+class Watch:
+    """Follows one bed. `step` takes one happening and gives a reading when one is due.
+
+    aim: where the bed is; None to look for it on the first frames. Once `not_found` is set there is nothing more to come.
+    Raises UserError when the aim does not fit the picture.
+    """
+
+    def __init__(self, bed: Bed, aim: Aim | None = None) -> None:
+        self.bed = bed
+        self.aim = aim
+        self.not_found: NotFound | None = None
+        self._cells = make_cells(bed)
+        self._judge = Judge(bed, self._cells)
+        self._camera = CameraCheck()
+        self._pictures: list[Picture] = []
+        self._tries = list(AIM_AT_S)
+        self._next_picture_s = 0.0
+        self._eyes: tuple[Rectifier, MotionMeter] | None = None
+        self._next_s = READING_EVERY_S
+        self._now_s = 0.0
+        self._given_s = -1.0
+        self._fresh_s = 0.0
+
+    def step(self, happening: Happening) -> Reading | None:
+        """Take in one happening; a reading if one is due."""
+        if isinstance(happening, Lost):
+            self._forget()
+            self._now_s = self._given_s = happening.time_s
+            return self._judge.nothing(happening.time_s, State.NO_PICTURE, self._problems())
+        if isinstance(happening, End):
+            return self._last()
+        return self._frame(happening)
+
+    def _frame(self, frame: Frame) -> Reading | None:
+        self._now_s = frame.time_s
+        self._camera.add(frame)
+        if not frame.repeated:
+            self._fresh_s = frame.time_s
+            self._look(frame)
+        if self.not_found is not None:
+            return self._judge.nothing(frame.time_s, State.NO_PICTURE, self._problems())
+        if frame.time_s < self._next_s:
+            return None
+        self._next_s = max(self._next_s + READING_EVERY_S, frame.time_s + READING_EVERY_S / 2)
+        return self._reading()
+
+    def _look(self, frame: Frame) -> None:
+        if self.aim is None:
+            self._search(frame)
+            return
+        if self._eyes is None:
+            self._eyes = self._open(self.aim, frame.picture)
+        rectifier, meter = self._eyes
+        if self._camera.blank:
+            meter.forget()
+        else:
+            meter.add(rectifier.rectify(frame.picture), frame.time_s)
+
+    def _search(self, frame: Frame) -> None:
+        if frame.time_s >= self._next_picture_s:
+            self._pictures.append(frame.picture)
+            self._next_picture_s = frame.time_s + AIM_AT_S[0] / AIM_PICTURES
+        if frame.time_s >= self._tries[0]:
+            self._tries.pop(0)
+            self._find()
+
+    def _find(self) -> None:
+        found = find_bed(self._pictures[-AIM_PICTURES:], self.bed)
+        if isinstance(found, Aim):
+            self.aim = found
+        elif not self._tries:
+            self.not_found = found
+        if self.aim is not None or not self._tries:
+            self._pictures.clear()
+
+    def _open(self, aim: Aim, picture: Picture) -> tuple[Rectifier, MotionMeter]:
+        size_px = (picture.shape[1], picture.shape[0])
+        if aim.size_px is not None and aim.size_px != size_px:
+            raise UserError(
+                f"the aim is for pictures of {aim.size_px[0]} x {aim.size_px[1]} px, these are {size_px[0]} x {size_px[1]} px: "
+                "aim again with this camera setting"
+            )
+        rectifier = Rectifier(aim, self.bed, size_px)
+        xy = rectifier.xy_mm.reshape(-1, 2)
+        shape = rectifier.visible.shape
+        return rectifier, MotionMeter(
+            visible=rectifier.visible,
+            step_mm=rectifier.step_mm,
+            cell=cell_index(self.bed, self._cells, xy).reshape(shape),
+            zone=zone_index(self.bed, xy).reshape(shape),
+            cell_count=len(self._cells.zone),
+            zone_count=len(self.bed.zones),
+            position_error=self._scale_error(aim),
+        )
+
+    def _scale_error(self, aim: Aim) -> float:
+        """Relative error of lengths, from the error of places at the wall."""
+        error_mm = 1.5 if aim.error_mm is None else aim.error_mm
+        return float(np.clip(error_mm / (max(self.bed.width_mm, self.bed.length_mm) / 2), 0.003, 0.1))
+
+    def _problems(self) -> tuple[Problem, ...]:
+        problems = list(self._camera.problems())
+        if self.not_found is not None:
+            advice = f"{self.not_found.reason} {self.not_found.advice}".strip()
+            problems.append(Problem(kind=ProblemKind.BED_NOT_FOUND, advice=advice))
+        return tuple(problems)
+
+    def _reading(self) -> Reading:
+        self._given_s = self._now_s
+        problems = self._problems()
+        if self._camera.blank or self._now_s - self._fresh_s > FROZEN_S:
+            self._forget()
+            return self._judge.nothing(self._now_s, State.NO_PICTURE, problems)
+        field = None if self._eyes is None else self._eyes[1].field()
+        return self._judge.read(self._now_s, field, problems)
+
+    def _last(self) -> Reading | None:
+        """The last reading, for the window then in view."""
+        if self.not_found is not None:
+            return None
+        if self.aim is None:
+            self._tries = []
+            if self._pictures:
+                self._find()
+            if self.aim is None:
+                self.not_found = self.not_found or NotFound(
+                    reason="There was no picture to look for the bed in.", advice="Check the source."
+                )
+                return self._judge.nothing(self._now_s, State.NO_PICTURE, self._problems())
+        return self._reading() if self._now_s > self._given_s else None
+
+    def _forget(self) -> None:
+        if self._eyes is not None:
+            self._eyes[1].forget()
