@@ -28,9 +28,7 @@ def octaves(change: Image, seen: Image, shape: tuple[int, int]) -> NDArray[np.fl
         enlarge = step > 2
         energies.append(
             np.asarray(
-                cv2.resize(
-                    squared, (cols, rows), interpolation=cv2.INTER_NEAREST if enlarge else cv2.INTER_AREA
-                ),
+                cv2.resize(squared, (cols, rows), interpolation=cv2.INTER_NEAREST if enlarge else cv2.INTER_AREA),
                 np.float32,
             )
         )

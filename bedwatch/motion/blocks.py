@@ -48,9 +48,7 @@ class Lattice:
     def share(self, image: Image) -> Image:
         """Plain mean over each block. (rows, cols)."""
         rows, cols = self.shape
-        return np.asarray(
-            cv2.resize(image[self._crop], (cols, rows), interpolation=cv2.INTER_AREA), np.float32
-        )
+        return np.asarray(cv2.resize(image[self._crop], (cols, rows), interpolation=cv2.INTER_AREA), np.float32)
 
     @staticmethod
     def _pool(lattice: Image) -> Image:

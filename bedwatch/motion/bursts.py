@@ -46,6 +46,4 @@ def duty(means: NDArray[np.float32], least: Image, used: NDArray[np.bool_]) -> A
     net = np.maximum(first - noise, 0.0)
     spread = np.maximum(second - 2 * noise * first + noise**2, 1e-12)
     fine = np.where(first > 1.5 * noise, net**2 / spread, 0.0)
-    return np.asarray(
-        fine.reshape(fine.shape[0] // 2, 2, fine.shape[1] // 2, 2).mean(axis=(1, 3)), np.float64
-    )
+    return np.asarray(fine.reshape(fine.shape[0] // 2, 2, fine.shape[1] // 2, 2).mean(axis=(1, 3)), np.float64)

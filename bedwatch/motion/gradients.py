@@ -17,9 +17,7 @@ SMOOTH_TAPS = np.array(
     [0.0376593171958126, 0.249153396177344, 0.426374573253687, 0.249153396177344, 0.0376593171958126],
     np.float32,
 )
-SLOPE_TAPS = np.array(
-    [-0.109603762960254, -0.276690988455557, 0.0, 0.276690988455557, 0.109603762960254], np.float32
-)
+SLOPE_TAPS = np.array([-0.109603762960254, -0.276690988455557, 0.0, 0.276690988455557, 0.109603762960254], np.float32)
 # Contrast is taken against the mean over this width: wide enough to keep the relief of a large eruption, narrow
 # enough to take out lamp flicker, exposure steps and the slope of the light.
 BACKGROUND_MM = 120.0
@@ -58,9 +56,7 @@ class Contrast:
 
     def of(self, rectified: NDArray[np.uint8]) -> Image:
         """Contrast in per cent on the padded half-size grid. rectified: (rows, cols) grey."""
-        half = cv2.resize(
-            rectified[self._crop].astype(np.float32), None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA
-        )
+        half = cv2.resize(rectified[self._crop].astype(np.float32), None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
         seen = cv2.multiply(half, self._mask)
         around = cv2.boxFilter(seen, cv2.CV_32F, self._size, borderType=cv2.BORDER_CONSTANT)
         around = np.maximum(cv2.multiply(around, self._per_share), 1.0)

@@ -27,6 +27,10 @@ _REPLACED = 0.15
 # Changes 20-80 mm wide against those of 5-20 mm: white noise gives 0.5 at the most.
 _WIDE = 1.0
 _MOSTLY_REPLACED = 0.3
+# Energy of noise in a block of 10 mm over time: mean squared over mean square is 0.65 and more; that of eruptions 0.45 and
+# less. Only changes well above the least noise count, since video encoders refresh flat walls in pulses.
+_BURSTS = 0.5
+_STRONG = 12.0
 # Temporal noise of a picture that looks noise-free, grey levels squared (EMVA Standard 1288 sets this floor for 8 bit).
 _LEAST_NOISE_DN2 = 0.24
 
@@ -54,24 +58,30 @@ def live_blocks(
     pairs: Mapping[Key, Channel],
     cross: Array | None,
     octaves: Array,
+    pulses: Array,
     windows: tuple[Image, Image],
     brightness: Array,
 ) -> NDArray[np.bool_]:
     """Blocks that move: (rows, cols).
 
-    cross: mean product of successive displacements over the longest lag, mm2/s2. octaves: (octaves, rows, cols) energy of the change at the long lag. brightness: (rows, cols) mean grey level.
+    cross: mean product of successive displacements over the longest lag, mm2/s2. octaves: (octaves, rows, cols) energy of the change at the long lag; pulses: (2, rows, cols) mean of
+    that energy and of its square. brightness: (rows, cols) mean grey level.
 
     A block moves if one displacement explains its change, time after time in the same direction; or if its pattern is more another one the longer one waits
-    (noise is the same at every lag); or if the pattern is gone at once and the change is wide (noise is not).
+    (noise is the same at every lag); or if the pattern is gone at once and the change is wide, or strong and in bursts (noise
+    is neither).
     """
     fine = sorted((k for k in pairs if k[0] == 0), key=lambda k: pairs[k].lag_s)
     soon, late = renewal(pairs[fine[0]]), np.max([renewal(pairs[k]) for k in fine[1:] or fine], axis=0)
     floor = 2 * _LEAST_NOISE_DN2 * float((SMOOTH_TAPS**2).sum()) ** 2 * 1e4 / np.maximum(brightness, 1.0) ** 2
-    changed = np.max([pairs[k].sums[CHANGE] for k in fine], axis=0) > floor
+    change = np.max([pairs[k].sums[CHANGE] for k in fine], axis=0)
     replaced = late - soon > _REPLACED
     wide = octaves[3:].sum(axis=0) > _WIDE * octaves[1:3].sum(axis=0)
+    in_bursts = (change > _STRONG * floor) & (pulses[0] ** 2 < _BURSTS * pulses[1])
     explained = coherence(pairs, windows)
-    drifts = explained > _NO_DOUBT
+    drifts = (explained > _NO_DOUBT) | ((explained > 1.0) & (soon > _MOSTLY_REPLACED))
     if cross is not None:
         drifts |= (explained > 1.0) & (cross > _AGREE * pairs[(0, CROSS_LAG)].sums[SPEED2])
-    return np.asarray(changed & (drifts | replaced | (wide & (soon > _MOSTLY_REPLACED))), np.bool_)
+    return np.asarray(
+        (change > floor) & (drifts | replaced | ((wide | in_bursts) & (soon > _MOSTLY_REPLACED))), np.bool_
+    )

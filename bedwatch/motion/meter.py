@@ -127,7 +127,9 @@ class MotionMeter:
         lattice, lag_s = self._lattices[0], now.time_s - then.time_s
         self._tally.add("octaves", octaves(change, lattice.seen, lattice.shape), lag_s)
         rows = burst_rows(change, lattice.shape)
-        self._tally.add("bursts", rows, lag_s, least=block_energy(rows))
+        energy = block_energy(rows)
+        self._tally.add("bursts", rows, lag_s, least=energy)
+        self._tally.add("pulses", np.stack([energy, energy * energy]), lag_s)
 
     def field(self) -> MotionField | None:
         """The motion field of the window; None while no two frames were compared."""
@@ -140,6 +142,7 @@ class MotionMeter:
             pairs=pairs,
             octaves=means["octaves"].sums,
             bursts=means["bursts"],
+            pulses=means["pulses"].sums,
             cross=None if cross is None else cross.sums[0],
             brightness=np.asarray(self._lattices[0].mean(self._contrast.grey), np.float64),
             px_mm=self._px_mm,

@@ -63,6 +63,7 @@ def measure(
     pairs: Mapping[Key, Channel],
     octaves: NDArray[np.float32],
     bursts: Channel,
+    pulses: NDArray[np.float32],
     cross: NDArray[np.float32] | None,
     brightness: Array,
     px_mm: tuple[float, float],
@@ -72,11 +73,12 @@ def measure(
     seconds: float,
     position_error: float,
 ) -> MotionField:
-    """All readings of the window. pairs: means per (scale, lag); octaves, bursts: width and
+    """All readings of the window. pairs: means per (scale, lag); octaves, bursts, pulses: width and
     steadiness of the change at the long lag."""
     assert bursts.least is not None
-    live = live_blocks(pairs, cross, octaves, windows, brightness)
-    speeds = block_speeds(pairs, cross, live, px_mm, windows)
+    live = live_blocks(pairs, cross, octaves, pulses, windows, brightness)
+    explained = coherence(pairs, windows)
+    speeds = block_speeds(pairs, cross, live, live & (explained < 1.0), bursts.least, px_mm, windows)
     speeds = replace(speeds, speed2=margin.read(speeds.speed2))
     cells, zones, bed = maps
     fine = sorted((k for k in pairs if k[0] == 0), key=lambda k: pairs[k].lag_s)
@@ -92,7 +94,7 @@ def measure(
         renewal=np.stack(renewals, axis=1),
         octaves=np.stack([cells.mean(band) for band in octaves], axis=1),
         duty=cells.mean(duty(bursts.sums, bursts.least, cells.used)),
-        coherence=cells.mean(coherence(pairs, windows)),
+        coherence=cells.mean(explained),
         texture=cells.mean(shortest.sums[SLOPE]) / px_mm[0] ** 2,
     )
 

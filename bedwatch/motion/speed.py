@@ -23,6 +23,10 @@ CROSS_LAG = 8  # the lag whose successive displacements are multiplied
 _CHANCE = (0.07, 0.20)
 # Pixels per comparison up to which one least-squares step is true to about 2 per cent (see `compare`), and where it ends.
 _SURE_PX, _LOST_PX = 0.45, 0.85
+# Noise energy of a block is at most so many times its least value among some sixty; less on the coarse scale.
+_LEAST_TO_NOISE = (6.0, 2.4)
+# A patch that moves as a whole has this part of its change explained, noise set aside.
+_MOVES_AS_ONE = 0.6
 # Squared slope that white noise adds to the structure tensor, per unit of noise in a difference of two frames: two thirds
 # (of three tensors one is a cross product, where noise drops out) x 1/2 (one frame's share) x the filters' gain.
 _NOISE_SLOPE = 2 / 3 / 2 * float((SLOPE_TAPS**2).sum() / (SMOOTH_TAPS**2).sum())
@@ -32,9 +36,9 @@ def rows_of(pair: Comparison, *, lag_s: float, px_mm: float) -> NDArray[np.float
     """The quantities of one comparison whose means over time are wanted: (6, rows, cols)."""
     scale2 = (px_mm / lag_s) ** 2
     speed2 = (pair.shift_x**2 + pair.shift_y**2) * scale2
-    return np.stack(
-        [speed2, pair.spread * scale2, pair.explained, pair.change, pair.slope, pair.alike]
-    ).astype(np.float32)
+    return np.stack([speed2, pair.spread * scale2, pair.explained, pair.change, pair.slope, pair.alike]).astype(
+        np.float32
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,18 +57,21 @@ def block_speeds(
     means: Mapping[Key, Channel],
     cross: Array | None,
     live: NDArray[np.bool_],
+    torn: NDArray[np.bool_],
+    least: Image,
     px_mm: tuple[float, float],
     windows: tuple[Image, Image],
 ) -> BlockSpeeds:
     """Weigh the comparisons: the longest step, in pixels, that one displacement still describes has the least noise.
 
     cross: mean product of successive displacements over CROSS_LAG, mm2/s2 (their noise is independent, so that it averages
-    to nothing on a still surface), or None while there is none; used where the block is not live. windows: share of each block's window that sees
-    powder, per scale.
+    to nothing on a still surface), or None while there is none; used where the block is not live. torn: live, but no displacement
+    explains it. least: (rows, cols) least energy of the change in each block. windows: share of each block's window that sees powder, per scale.
     """
     keys = sorted(means, key=lambda k: px_mm[k[0]] / means[k].lag_s, reverse=True)
-    noise = np.stack([_noise2(means, k, windows) for k in keys])
-    moved = np.stack([means[k].sums[SPEED2] * _unshrunk(means, k) for k in keys]) - noise
+    energy = [_noise_energy(means, scale, least, torn) for scale in (0, 1)]
+    noise = np.stack([_noise2(means[k], k, energy[k[0]], windows) for k in keys])
+    moved = np.stack([means[k].sums[SPEED2] * _unshrunk(means[k], energy[k[0]]) for k in keys]) - noise
     far = np.where(windows[1] >= LEAST_SEEN, moved[0], moved[keys.index((0, 1))])
     guess = np.maximum(far, 0.0)
     for _ in range(2):
@@ -77,28 +84,33 @@ def block_speeds(
         speed2 = np.where(live, speed2, np.minimum(cross, speed2))
         noise2 = np.where(live, noise2, np.minimum(noise2, np.abs(cross)))
     bias = np.where(step[0] > _LOST_PX, 0.5, 0.012 + 0.015 * np.minimum(steps, 2.0) ** 2)
-    return BlockSpeeds(speed2=speed2, noise2=noise2, bias=bias)
+    explained = np.stack(
+        [means[k].sums[EXPLAINED] / np.maximum(means[k].sums[CHANGE] - energy[k[0]], 1e-9) for k in keys]
+    )
+    apart = 1.0 - np.clip(np.einsum("krc,krc->rc", weights, explained) / _MOVES_AS_ONE, 0.0, 1.0)
+    return BlockSpeeds(speed2=speed2, noise2=noise2, bias=np.hypot(bias, 0.5 * apart))
 
 
-def _noise2(means: Mapping[Key, Channel], key: Key, windows: tuple[Image, Image]) -> Array:
-    """Squared apparent speed that noise alone gives a comparison, mm2/s2.
+def _noise_energy(means: Mapping[Key, Channel], scale: int, least: Image, torn: NDArray[np.bool_]) -> Array:
+    """What camera noise adds to the change of one scale, per cent squared.
 
-    Noise is what no displacement explains, at the lag where that is least: it does not grow with lag, while what is left
-    over by the limits of one least-squares step does.
+    It is what no displacement explains, at the lag where that is least; and where the surface is torn up rather than
+    moved, no more than the quietest moment of the window allows.
     """
-    chance = np.minimum(_CHANCE[key[0]] / np.clip(windows[key[0]], 0.1, 1.0) ** 0.7, 0.5)
-    left = _left(means, key[0])
-    return np.asarray(chance / (2 * (1 - chance)) * left * means[key].sums[SPREAD], np.float64)
-
-
-def _left(means: Mapping[Key, Channel], scale: int) -> Array:
     left = np.min([c.sums[CHANGE] - c.sums[EXPLAINED] for k, c in means.items() if k[0] == scale], axis=0)
-    return np.maximum(left, 0.0)
+    left = np.maximum(left, 0.0)
+    return np.asarray(np.where(torn, np.minimum(left, _LEAST_TO_NOISE[scale] * least), left), np.float64)
 
 
-def _unshrunk(means: Mapping[Key, Channel], key: Key) -> Array:
+def _noise2(channel: Channel, key: Key, energy: Array, windows: tuple[Image, Image]) -> Array:
+    """Squared apparent speed that noise alone gives a comparison, mm2/s2."""
+    chance = np.minimum(_CHANCE[key[0]] / np.clip(windows[key[0]], 0.1, 1.0) ** 0.7, 0.5)
+    return np.asarray(chance / (2 * (1 - chance)) * energy * channel.sums[SPREAD], np.float64)
+
+
+def _unshrunk(channel: Channel, energy: Array) -> Array:
     """What squared speed must be multiplied with since noise steepens the slopes that the change is divided by."""
-    steeper = _NOISE_SLOPE * _left(means, key[0]) / np.maximum(means[key].sums[SLOPE], 1e-9)
+    steeper = _NOISE_SLOPE * energy / np.maximum(channel.sums[SLOPE], 1e-9)
     return np.asarray((1.0 - np.minimum(steeper, 0.3)) ** -2, np.float64)
 
 

@@ -11,14 +11,13 @@ from bedwatch.show.lines import Lines, cut, wrapped
 from bedwatch.show.look import Look
 from bedwatch.show.words import HINTS, instruction
 
-_WARM = Style(bold=True, color="#e69f00")
-_COOL = Style(bold=True, color="#56b4e9")
+_WARM = Style(bold=True, color="#d97a00")
+_COOL = Style(bold=True, color="#2b8fd6")
 _PLAIN = Style(bold=True)
+# both read on black and on white, and apart with any common colour vision; the arrow and words say it too
 
 
-def next_move(
-    reading: Reading | None, look: Look, *, width: int, words_rows: int = 2, double: bool = False
-) -> Lines:
+def next_move(reading: Reading | None, look: Look, *, width: int, words_rows: int = 2, double: bool = False) -> Lines:
     """A block of full width: the move (or why there is none) large, then how to do it, then why.
 
     words_rows: how many lines of words at most stand below the large ones. double: letters of twice the size

@@ -40,8 +40,7 @@ __all__ = [
 ]
 
 CAUTIONS = (
-    "Powder in air can explode and must not be breathed: extraction on, nothing that sparks, metal and people "
-    "earthed, mask on.",
+    "Powder in air can explode and must not be breathed: extraction on, no sparks, metal and people earthed, mask on.",
     "Hot parts and ovens burn, and a part that is too hot can light the powder.",
     "Follow local codes, the powder's safety data sheet and licensed practice.",
     "Not a safety device: this program only looks at pictures. It cannot detect explosive dust, ignition or "
@@ -52,9 +51,7 @@ _BOLD = Style(bold=True)
 _DIM = Style(dim=True)
 
 
-def header(
-    reading: Reading | None, bed: Bed, look: Look, *, width: int, duration_s: float | None = None
-) -> Text:
+def header(reading: Reading | None, bed: Bed, look: Look, *, width: int, duration_s: float | None = None) -> Text:
     """Bed, state and time in one line; with `duration_s` (of a file) also how much of it is done."""
     if reading is None:
         right = "starting"
@@ -115,9 +112,7 @@ def _fault_words(fault: Fault, look: Look) -> tuple[str, str, str]:
     return full, look.text(f"{what}: {place}, {since}"), look.text(f"{what}: {place.partition(',')[0]}, {since}")
 
 
-def problems_list(
-    reading: Reading | None, look: Look, *, width: int, rows: int, notes: tuple[str, ...] = ()
-) -> Lines:
+def problems_list(reading: Reading | None, look: Look, *, width: int, rows: int, notes: tuple[str, ...] = ()) -> Lines:
     """What ails the picture and what to do, and notes of the program's own, each wrapped over two lines if need
     be. The last line counts what is over.
     """
@@ -136,11 +131,7 @@ def cautions(look: Look, *, width: int, short: bool = False) -> Lines:
     """What to be careful of at the bed, and what this program cannot do; `short`: in one line."""
     said = [SHORT_CAUTION] if short else list(CAUTIONS)
     most = 1 if short else None
-    return [
-        Text(line, style=_DIM, no_wrap=True, end="")
-        for words in said
-        for line in wrapped(words, width, look, most=most)
-    ]
+    return [Text(line, no_wrap=True, end="") for words in said for line in wrapped(words, width, look, most=most)]
 
 
 def _at_most(lines: Lines, rows: int, width: int, what: str, look: Look) -> Lines:

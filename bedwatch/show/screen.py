@@ -42,7 +42,8 @@ def screen(
     """
     wide = width >= _DOUBLE_WIDTH and height >= _DOUBLE_ROWS
     lines = [header(reading, bed, look, width=width, duration_s=duration_s)]
-    lines += next_move(reading, look, width=width, words_rows=2 if height < 40 else 3, double=wide)
+    words_rows = 3 if look.unicode or height >= 40 else 2
+    lines += next_move(reading, look, width=width, words_rows=words_rows, double=wide)
     rule = Text(look.rule * width, style=Style(dim=True), no_wrap=True, end="")
     roomy = height >= _FULL_CAUTIONS_ROWS or reading is None
     below = [bed_line(reading, look, width=width)]

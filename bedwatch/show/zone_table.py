@@ -83,9 +83,7 @@ def _full(
         said = wrapped(why, max(columns.because, 1), look, most=1 + min(1, spare)) if why else [""]
         lines.append(_zone_line(columns, name, place, zone, said[0], look))
         for more in said[1:]:
-            indent = width - columns.because
-            style = Style() if _is_quiet(zone) else _CALL
-            lines.append(Text(" " * indent + more, style=style, no_wrap=True, end=""))
+            lines.append(Text(" " * (width - columns.because) + more, no_wrap=True, end=""))
             spare -= 1
     return lines
 
@@ -109,9 +107,7 @@ def _columns(width: int, names: Sequence[str], places: Sequence[str]) -> _Column
     return _Columns(name=name, place=place, because=because if because >= _LEAST_BECAUSE else 0)
 
 
-def _zone_line(
-    columns: _Columns, name: str, place: str, zone: ZoneReading | None, why: str, look: Look
-) -> Text:
+def _zone_line(columns: _Columns, name: str, place: str, zone: ZoneReading | None, why: str, look: Look) -> Text:
     hint = zone.hint if zone else HintWord.WAIT
     live = share(zone.live) if zone else None
     speeds = speed(zone.speed_mm_s, zone.speed_error_mm_s) if zone else None
@@ -134,9 +130,11 @@ def _line(c: _Columns, cells: tuple[str, str, str, str, str, str], style: Style,
     shown.append(padded(speeds, _SPEED, look, right=True))
     if not c.brief:
         shown.append(padded(hint, _HINT, look))
+    line = Text(no_wrap=True, end="")
+    line.append(" ".join(shown) if c.because else " ".join(shown).rstrip(), style)
     if c.because:
-        shown.append(cut(because, c.because, look))
-    return Text(" ".join(shown).rstrip(), style=style, no_wrap=True, end="")
+        line.append(" " + cut(because, c.because, look), style if style is _HEAD else None)
+    return line
 
 
 def _key(look: Look, width: int) -> Text:

@@ -1,0 +1,140 @@
+"""One short line per change, where no moving picture can be drawn: a pipe, a file, a dumb terminal."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from types import TracebackType
+from typing import Self, TextIO
+
+from bedwatch.judge.types import HintWord, Move, Outcome, Reading, State, ZoneReading
+from bedwatch.show.look import Look, look_for
+from bedwatch.show.parts import SHORT_CAUTION
+from bedwatch.show.words import (
+    CANT_TELL,
+    FAULTS,
+    HINTS,
+    OUTCOMES,
+    PROBLEMS,
+    STATES,
+    VERDICTS,
+    known,
+    seconds,
+    share,
+    speed_with_unit,
+    travel,
+    valve,
+)
+
+_LOOK = Look()
+
+
+def plain_line(reading: Reading, previous: Reading | None = None, look: Look = _LOOK) -> str | None:
+    """The reading in one line without its line end, or None when nothing in it changed since `previous`.
+
+    Time, state, verdict, the hints that changed (first of all: those that are not "hold"), faults, the next
+    move, problems. Figures alone do not count as a change.
+    """
+    if previous is not None and _gist(reading) == _gist(previous):
+        return None
+    pieces = [f"{seconds(reading.time_s)}  {_state(reading)}"]
+    if hints := _hints(reading, previous):
+        pieces.append(hints)
+    if reading.faults:
+        pieces.append(", ".join(f"{FAULTS[fault.kind]} in zone {fault.zone}" for fault in reading.faults))
+    if reading.state is State.READING:
+        pieces.append(f"NEXT {_move(reading.next)}" if reading.next else OUTCOMES[reading.outcome])
+    if reading.problems:
+        pieces.append(", ".join(PROBLEMS[problem.kind] for problem in reading.problems))
+    return look.text(" | ".join(pieces))
+
+
+def _state(reading: Reading) -> str:
+    words = STATES[reading.state]
+    if reading.state is not State.READING:
+        return words
+    bed = reading.bed
+    verdict = VERDICTS[bed.verdict] if bed.verdict else CANT_TELL
+    live = share(bed.live)
+    even = known(bed.evenness)
+    figures = [
+        f"live {live or CANT_TELL}",
+        speed_with_unit(bed.speed_mm_s, bed.speed_error_mm_s)
+        if known(bed.speed_mm_s) is not None
+        else f"speed {CANT_TELL}",
+        f"evenness {CANT_TELL if even is None else f'{even:.2f}'}",
+    ]
+    return f"{words}: {verdict}, {', '.join(figures)}"
+
+
+def _hints(reading: Reading, previous: Reading | None) -> str:
+    before = {zone.zone: zone.hint for zone in previous.zones} if previous else {}
+    changed = [zone for zone in reading.zones if zone.hint is not before.get(zone.zone, HintWord.HOLD)]
+    if reading.state is not State.READING:  # every hint is "wait", which the state says
+        changed = [zone for zone in changed if zone.hint is not HintWord.WAIT]
+    groups: dict[HintWord, list[ZoneReading]] = {}
+    for zone in changed:
+        groups.setdefault(zone.hint, []).append(zone)
+    return ", ".join(
+        f"{'zone' if len(zones) == 1 else 'zones'} {' '.join(zone.zone for zone in zones)} {HINTS[hint]}"
+        for hint, zones in groups.items()
+    )
+
+
+def _move(move: Move) -> str:
+    whole = {HintWord.STIR: "the whole bed", HintWord.CHECK_PLATE: "the whole bed"}
+    where = whole[move.do] if move.zone == "all" and move.do in whole else valve(move.zone)
+    far = travel(move.amount)
+    return f"{where} {HINTS[move.do]}" + (f", {far}" if far else "")
+
+
+def _gist(reading: Reading) -> tuple[object, ...]:
+    move = reading.next
+    return (
+        reading.state,
+        reading.bed.verdict,
+        tuple((zone.zone, zone.hint) for zone in reading.zones),
+        frozenset((fault.kind, fault.zone) for fault in reading.faults),
+        (move.zone, move.do, travel(move.amount)) if move else None,
+        reading.outcome if move is None else Outcome.MOVING,
+        frozenset(problem.kind for problem in reading.problems),
+    )
+
+
+class PlainView:
+    """Writes plain lines to a stream as readings come, each at once; the last reading closes it.
+
+    A stream that was closed at its other end raises BrokenPipeError, as any writing would.
+    """
+
+    def __init__(self, stream: TextIO, environ: Mapping[str, str] | None = None) -> None:
+        self._stream = stream
+        self._look = look_for(stream, os.environ if environ is None else environ)
+        self._told: Reading | None = None
+        self._last: Reading | None = None
+
+    def __enter__(self) -> Self:
+        self._write(SHORT_CAUTION)
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        wanted = kind is None or issubclass(kind, KeyboardInterrupt)
+        if wanted and self._last is not None and self._last is not self._told:
+            self._write(plain_line(self._last, look=self._look) or "")
+
+    def show(self, reading: Reading) -> None:
+        """A new reading."""
+        line = plain_line(reading, self._told, self._look)
+        self._last = reading
+        if line is not None:
+            self._told = reading
+            self._write(line)
+
+    def note(self, words: str) -> None:
+        """Something the program itself has to say."""
+        self._write(words)
+
+    def _write(self, words: str) -> None:
+        print(self._look.text(words), file=self._stream, flush=True)
