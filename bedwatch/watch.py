@@ -22,8 +22,6 @@ READING_EVERY_S = 0.8
 # Pictures over which the bed is looked for, and when to look again if it was not found.
 AIM_PICTURES = 10
 AIM_AT_S = (1.0, 3.5)
-# A picture that is the same again for this long is a frozen one.
-FROZEN_S = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,7 +33,9 @@ class Lost:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class End:
-    """The source is at its end."""
+    """The source is at its end. cut_short: it ended before it said it would."""
+
+    cut_short: bool = False
 
 
 Happening = Frame | Lost | End
@@ -62,7 +62,7 @@ class Watch:
         self._next_s = READING_EVERY_S
         self._now_s = 0.0
         self._given_s = -1.0
-        self._fresh_s = 0.0
+        self._cut_short = False
 
     def step(self, happening: Happening) -> Reading | None:
         """Take in one happening; a reading if one is due."""
@@ -71,6 +71,7 @@ class Watch:
             self._now_s = self._given_s = happening.time_s
             return self._judge.nothing(happening.time_s, State.NO_PICTURE, self._problems())
         if isinstance(happening, End):
+            self._cut_short = happening.cut_short
             return self._last()
         return self._frame(happening)
 
@@ -78,7 +79,6 @@ class Watch:
         self._now_s = frame.time_s
         self._camera.add(frame)
         if not frame.repeated:
-            self._fresh_s = frame.time_s
             self._look(frame)
         if self.not_found is not None:
             return self._judge.nothing(frame.time_s, State.NO_PICTURE, self._problems())
@@ -143,6 +143,9 @@ class Watch:
 
     def _problems(self) -> tuple[Problem, ...]:
         problems = list(self._camera.problems())
+        if self._cut_short and ProblemKind.DROPPED_FRAMES not in {problem.kind for problem in problems}:
+            advice = f"The source ends at {self._now_s:.1f} s, before its own end; record it again if the rest matters."
+            problems.append(Problem(kind=ProblemKind.DROPPED_FRAMES, advice=advice))
         if self.not_found is not None:
             advice = f"{self.not_found.reason} {self.not_found.advice}".strip()
             problems.append(Problem(kind=ProblemKind.BED_NOT_FOUND, advice=advice))
@@ -151,7 +154,7 @@ class Watch:
     def _reading(self) -> Reading:
         self._given_s = self._now_s
         problems = self._problems()
-        if self._camera.blank or self._now_s - self._fresh_s > FROZEN_S:
+        if self._camera.blank:
             self._forget()
             return self._judge.nothing(self._now_s, State.NO_PICTURE, problems)
         field = None if self._eyes is None else self._eyes[1].field()
@@ -170,7 +173,7 @@ class Watch:
                     reason="There was no picture to look for the bed in.", advice="Check the source."
                 )
                 return self._judge.nothing(self._now_s, State.NO_PICTURE, self._problems())
-        return self._reading() if self._now_s > self._given_s else None
+        return self._reading() if self._now_s > self._given_s or self._cut_short else None
 
     def _forget(self) -> None:
         if self._eyes is not None:

@@ -44,7 +44,8 @@ def gradients(picture: Array) -> tuple[Array, Array, Array]:
     size = gx * gx + gy * gy
     best = np.argmax(size, axis=-1)[..., None]
     x, y = (np.take_along_axis(g, best, axis=-1)[..., 0] for g in (gx, gy))
-    return x, y, np.sqrt(np.take_along_axis(size, best, axis=-1)[..., 0])
+    longest = np.sqrt(np.take_along_axis(size, best, axis=-1)[..., 0])
+    return np.asarray(x, np.float32), np.asarray(y, np.float32), np.asarray(longest, np.float32)
 
 
 def edge_map(picture: Array, most: int = 14000) -> EdgeMap:
@@ -98,7 +99,7 @@ def normals_of(pixels: Points, closed: bool = True) -> Points:
 def strip(picture: Array, pixels: Points, normals: Points, reach_px: float, step_px: float = 0.5) -> Strip:
     """Sample a picture (height, width, channels) along outline normals, `reach_px` to both sides."""
     count = int(np.ceil(reach_px / step_px))
-    offset = np.arange(-count, count + 1) * step_px
+    offset = np.asarray(np.arange(-count, count + 1) * step_px, np.float64)
     u = (pixels[:, :1] + offset * normals[:, :1]).astype(np.float32)
     v = (pixels[:, 1:] + offset * normals[:, 1:]).astype(np.float32)
     values = cv2.remap(picture, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)

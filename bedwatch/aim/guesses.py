@@ -96,12 +96,12 @@ def guesses(view: View, picture: Array, edges: EdgeMap, most: int = 8) -> list[G
     found.sort(key=lambda guess: -guess.score)
     kept: list[Guess] = []
     for guess in found:
-        if len(kept) < most and all(_apart(view, guess, other) > 1.0 for other in kept):
+        if len(kept) < most and all(_apart(guess, other) > 1.0 for other in kept):
             kept.append(guess)
     return kept
 
 
-def _apart(view: View, a: Guess, b: Guess) -> float:
+def _apart(a: Guess, b: Guess) -> float:
     """Mean distance of two guesses' outlines, px of the small picture."""
     lines = zip(a.fitted.lines, b.fitted.lines, strict=True)
     return float(np.mean([np.hypot(*(p.pixels - q.pixels).T).mean() for p, q in lines]))

@@ -77,7 +77,7 @@ class View:
         height = self.bed.surface_below_rim_mm
         centre, x, y, up = self.axes(pose)
         eye = np.array([-(centre @ x), -(centre @ y)])
-        share = height / max(-(centre @ up), 1e-6)
+        share = height / max(-float(centre @ up), 1e-6)
         return np.asarray(outside_mm(self.bed, places_mm + (eye - places_mm) * share) < 0.0)
 
     def from_axes(self, focal_px: float, centre: Vector, up: Vector, x: Vector | None = None) -> Vector:

@@ -42,7 +42,7 @@ def straight_edges(edges: EdgeMap, size_px: tuple[int, int], upright: bool) -> N
         cell = np.rint(place).astype(np.intp)
         good = (cell >= 0) & (cell < bins)
         votes[index] = np.bincount(cell[good], edges.weight[along][good], bins)
-    votes = cv2.GaussianBlur(votes, (0, 0), sigmaX=0.8, sigmaY=0.6)
+    votes = np.asarray(cv2.GaussianBlur(votes, (0, 0), sigmaX=0.8, sigmaY=0.6), np.float32)
     top = (votes >= cv2.dilate(votes, np.ones((7, 5), np.uint8))) & (votes > 0.04 * min(size_px))
     at = np.argwhere(top)
     at = at[np.argsort(-votes[at[:, 0], at[:, 1]])[:LINES]]
@@ -57,7 +57,7 @@ def _masks(edges: EdgeMap, size_px: tuple[int, int]) -> tuple[Array, Array]:
         along = np.abs(edges.normal[:, axis]) > np.cos(np.radians(LEAN_DEG + 6.0))
         x, y = edges.at_px[along].astype(np.intp).T
         mask[y, x] = 1.0
-        masks.append(cv2.dilate(mask, np.ones((3, 3), np.uint8)))
+        masks.append(np.asarray(cv2.dilate(mask, np.ones((3, 3), np.uint8)), np.float32))
     return masks[0], masks[1]
 
 

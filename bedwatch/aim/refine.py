@@ -43,7 +43,7 @@ def enlarged(pose: Vector, times: float) -> Vector:
 
 
 def rim_edges(view: View, picture: Array, pose: Vector) -> NDArray[np.float64]:
-    """Where edges run along the rim all around: outward distance in its plane, mm, rising; 0 is the rim as it stands."""
+    """Where edges run along the rim all around: outward distances in its plane, mm, rising; 0 is the rim itself."""
     scale = float(np.exp(pose[LN_SCALE]))
     step = max(0.5 / scale, 0.25)
     offset = np.arange(-INWARD_MM, OUTWARD_MM + step, step)
@@ -101,7 +101,7 @@ def _moved_rim(view: View, pose: Vector, outward_mm: float) -> Vector:
 
 
 def refine(view: View, picture: Array, pose: Vector, times: float) -> Refined | None:
-    """Settle a pose of the small picture (a `times`-th of the size) in the full one. None when the edges are not there."""
+    """Settle a pose of the small picture (a `times`-th of the size) in the full one. None when no edges are there."""
     wide = tuple(max(2.5, times * reach) for reach in (1.5, 1.0))
     kinds = (FOOT,) if one_outline(view) else (RIM, FOOT)
     fitted = settle(view, picture, enlarged(pose, times), kinds, wide + NARROW)
@@ -136,7 +136,7 @@ def _with_ring(view: View, picture: Array, pose: Vector, kinds: tuple[str, ...])
     best = min(found, key=lambda one: one.badness)
     if best.badness > GOOD:
         best = _without_a_side(view, picture, best, kinds)
-    return _upright(view, picture, best, kinds) if _ring_shows(view, picture, best) else None
+    return _upright(view, picture, best, kinds) if _ring_shows(best) else None
 
 
 def _settled(
@@ -158,7 +158,7 @@ def _without_a_side(view: View, picture: Array, fitted: Fitted, kinds: tuple[str
     return min(found, key=lambda one: one.badness)
 
 
-def _ring_shows(view: View, picture: Array, fitted: Fitted) -> bool:
+def _ring_shows(fitted: Fitted) -> bool:
     """Whether both edges of the ring run along most of it (the inner one at least where powder lies behind it)."""
     inner = fitted.line(RIM) or fitted.line(FOOT)
     outer, foot = fitted.line(RING_EDGE), fitted.line(FOOT)

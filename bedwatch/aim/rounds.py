@@ -49,7 +49,7 @@ def vote(edges: EdgeMap, size_px: tuple[int, int], inside: float) -> tuple[NDArr
         blur = max(0.8, 0.035 * radius / CELL)
         votes[index] = cv2.GaussianBlur(count, (0, 0), blur) * (2 * np.pi * blur * blur) / (2 * np.pi * radius)
     votes[1:-1] = 0.5 * votes[1:-1] + 0.25 * (votes[:-2] + votes[2:])
-    return radii, votes
+    return np.asarray(radii, np.float64), votes
 
 
 def vote_peaks(radii: NDArray[np.float64], votes: Array, most: int) -> list[tuple[float, float, float]]:
@@ -59,7 +59,7 @@ def vote_peaks(radii: NDArray[np.float64], votes: Array, most: int) -> list[tupl
         kernel = np.ones((2 * round(0.05 * radius / CELL) + 3,) * 2, np.uint8)
         tall[index] = cv2.dilate(votes[index], kernel)
     around = np.maximum(tall[1:-1], np.maximum(tall[:-2], tall[2:]))
-    at = np.argwhere((votes[1:-1] >= around) & (votes[1:-1] > 0.12)) + [1, 0, 0]
+    at = np.argwhere((votes[1:-1] >= around) & (votes[1:-1] > 0.12)) + np.array([1, 0, 0])
     order = np.argsort(-votes[at[:, 0], at[:, 1], at[:, 2]])[:most]
     rows, columns = votes.shape[1:]
     return [
@@ -82,7 +82,8 @@ def fit_round(
 ) -> Round | None:
     """Settle on the outline near a circle; sign +1: its inside is brighter, -1 darker, 0: either.
 
-    spreads: share of the radius within which edges are sought, from try to try. taken: an outline not to be found again.
+    spreads: share of the radius within which edges are sought, from try to try.
+    taken: an outline not to be found again.
     """
     turn = 2 * np.pi * np.arange(120) / 120
     out = np.column_stack([np.cos(turn), np.sin(turn)])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -41,6 +42,11 @@ def find_bed(pictures: Sequence[Picture], bed: Bed) -> Aim | NotFound:
 
     Raises ValueError when there is no picture or their sizes differ.
     """
+    return search(pictures, bed)[0]
+
+
+def search(pictures: Sequence[Picture], bed: Bed) -> tuple[Aim | NotFound, Aim | None]:
+    """As `find_bed`, and with a refusal the best candidate that was not believed, for the check picture."""
     if not pictures or len({picture.shape for picture in pictures}) != 1:
         raise ValueError("find_bed needs one or more pictures of one size")
     step = -(-len(pictures) // MOST_PICTURES)
@@ -49,16 +55,21 @@ def find_bed(pictures: Sequence[Picture], bed: Bed) -> Aim | NotFound:
     low, high = np.percentile(mean[::8, ::8], (2, 98))
     if high - low < 8:
         tone = "black" if high < 25 else "white" if low > 230 else "of one even tone"
-        return not_found(f"the picture is {tone}", "Check the lens cap, the light and the camera's exposure.")
+        return not_found(f"the picture is {tone}", "Check the lens cap, the light and the camera's exposure."), None
     view = View(bed=bed, size_px=(mean.shape[1], mean.shape[0]))
     ranked = candidates(view, mean, liveliness_of(used))
     if not ranked:
-        return not_found(f"no {bed.shape} outline was seen that could be the rim of the bed", ADVICE)
+        return not_found(f"no {bed.shape} outline was seen that could be the rim of the bed", ADVICE), None
     best = ranked[0]
     reason = doubt(view, best.refined.fitted, best.found)
     if reason is None:
         reason = rivalry(view, ranked)
-    return not_found(reason, ADVICE) if reason else aim_of(view, best)
+    if reason is None:
+        return aim_of(view, best), None
+    try:
+        return not_found(reason, ADVICE), aim_of(view, best)
+    except ValueError:  # its outline reaches behind the camera
+        return not_found(reason, ADVICE), None
 
 
 def candidates(view: View, mean: Array, liveliness: NDArray[np.float32] | None) -> list[Candidate]:
@@ -76,7 +87,7 @@ def candidates(view: View, mean: Array, liveliness: NDArray[np.float32] | None) 
         if any(_known(guess.fitted.pose, one.refined, times) for one in found):
             continue
         refined = refine(view, full, guess.fitted.pose, times)
-        if refined is not None and all(_miss_px(view, refined, one.refined) > 1.0 for one in found):
+        if refined is not None and all(_miss_px(refined, one.refined) > 1.0 for one in found):
             found.append(Candidate(refined=refined, found=evidence(view, full, refined, liveliness)))
     found.sort(key=lambda one: -one.found.total * one.found.plausible)
     return found
@@ -99,7 +110,7 @@ def liveliness_of(pictures: Sequence[Picture]) -> NDArray[np.float32] | None:
     size = (round(pictures[0].shape[1] / times), round(pictures[0].shape[0] / times))
     small = [cv2.resize(p, size, interpolation=cv2.INTER_AREA) for p in pictures]
     grey = [p if p.ndim == 2 else cv2.cvtColor(p, cv2.COLOR_BGR2GRAY) for p in small]
-    change = np.mean([cv2.absdiff(a, b) for a, b in zip(grey, grey[1:], strict=False)], axis=0)
+    change = np.mean([cv2.absdiff(a, b) for a, b in itertools.pairwise(grey)], axis=0)
     return np.asarray(cv2.blur(change.astype(np.float32), (5, 5)), np.float32)
 
 
@@ -110,12 +121,12 @@ def rivalry(view: View, ranked: Sequence[Candidate]) -> str | None:
     for other in ranked[1:]:
         if other.found.total < 0.75 * best.found.total or doubt(view, other.refined.fitted, other.found):
             continue
-        if _miss_px(view, best.refined, other.refined) > 0.04 * span:
+        if _miss_px(best.refined, other.refined) > 0.04 * span:
             return "two things in the picture look like the bed"
     return None
 
 
-def _miss_px(view: View, a: Refined, b: Refined) -> float:
+def _miss_px(a: Refined, b: Refined) -> float:
     """Mean distance of the surface outlines of two poses."""
     lines = [one.fitted.line("foot") for one in (a, b)]
     assert lines[0] is not None
@@ -146,4 +157,4 @@ def not_found(reason: str, advice: str) -> NotFound:
     return NotFound(reason=reason, advice=advice, problems=(problem,))
 
 
-__all__ = ["Candidate", "aim_of", "candidates", "find_bed", "liveliness_of", "not_found", "rivalry"]
+__all__ = ["Candidate", "aim_of", "candidates", "find_bed", "liveliness_of", "not_found", "rivalry", "search"]

@@ -8,7 +8,7 @@ from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Picture
 
 FINE_PX, COARSE_PX = 1.0, 3.0
-MOST_PX = 400_000  # of a larger picture the middle is looked at
+MOST_PX = 230_000  # of a larger picture the middle is looked at
 
 
 def blur_px(picture: Picture) -> float:

@@ -1,16 +1,20 @@
-"""Whether the camera stands still: small patches of the picture are followed, and their common shift is the camera's."""
+"""Whether the camera stands still: patches of the picture are followed, and their common shift is the camera's."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Picture
 
-PATCH, PATCHES = 48, 10
-FARTHEST_PX = 4.0
+PATCH, PATCHES = 64, 8
+SOFT_PX = 2.5  # blur before comparing: shifts of this size are still seen
+NEAR_PX = 1.5  # farther than this the straight-line estimate is not trusted
+FARTHEST_PX = 24.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,7 +25,6 @@ class _Patch:
     left: int
     values: NDArray[np.float32]
     solver: NDArray[np.float32]
-    grain: float
 
 
 class Steadiness:
@@ -30,52 +33,67 @@ class Steadiness:
     def __init__(self) -> None:
         self._patches: list[_Patch] = []
         self._shape: tuple[int, ...] = ()
+        self._window = cv2.createHanningWindow((PATCH // 2, PATCH // 2), cv2.CV_32F)
 
     def shift(self, picture: Picture) -> tuple[float, float] | None:
-        """(right, down) in pixels, about +-4 at most; None when too few patches agree."""
+        """(right, down) in pixels; None when too few patches agree."""
         plane = picture[..., 1] if picture.ndim == 3 else picture
         if plane.shape != self._shape:
             self._shape = plane.shape
             self._patches = _choose(plane)
-            return (0.0, 0.0)
+            return (0.0, 0.0) if len(self._patches) >= 3 else None
+        if len(self._patches) < 3:
+            return None
+        seen = [_soft(plane, patch.top, patch.left) for patch in self._patches]
         shifts = []
-        for patch in self._patches:
-            here = plane[patch.top : patch.top + PATCH, patch.left : patch.left + PATCH].astype(np.float32)
+        for patch, here in zip(self._patches, seen, strict=True):
             miss = here - patch.values
             miss -= miss.mean()
-            shift = patch.solver @ miss[1:-1, 1:-1].ravel()
-            if np.abs(shift).max() < FARTHEST_PX:
-                shifts.append(shift)
-        if len(shifts) < 3:
-            return None
-        all_ = np.array(shifts)
-        middle = np.median(all_, axis=0)
-        agree = np.hypot(*(all_ - middle).T) < 0.25 + 0.3 * float(np.hypot(*middle))
-        if agree.sum() < max(3, 0.4 * len(self._patches)):
-            return None
-        right, down = all_[agree].mean(axis=0)
-        return float(right), float(down)
+            shifts.append(2.0 * (patch.solver @ miss[1:-1, 1:-1].ravel()))
+        found = _common(shifts, 0.3)
+        if found is not None and np.hypot(*found) < NEAR_PX:
+            return found
+        far = [
+            cv2.phaseCorrelate(patch.values, here, self._window)[0]
+            for patch, here in zip(self._patches, seen, strict=True)
+        ]
+        return _common([2.0 * np.array(shift) for shift in far], 0.8)
+
+
+def _common(shifts: Sequence[NDArray[np.floating]], within_px: float) -> tuple[float, float] | None:
+    """The mean of the shifts that agree with the middle one, if at least half of them do."""
+    every = np.array(shifts, np.float64)
+    middle = np.median(every, axis=0)
+    agree = np.hypot(*(every - middle).T) < within_px
+    if agree.sum() < max(3, 0.5 * len(every)) or np.abs(middle).max() > FARTHEST_PX:
+        return None
+    right, down = every[agree].mean(axis=0)
+    return float(right), float(down)
+
+
+def _soft(plane: Picture, top: int, left: int) -> NDArray[np.float32]:
+    """A patch at half size, blurred, float32."""
+    part = plane[top : top + PATCH, left : left + PATCH].astype(np.float32)
+    return np.asarray(cv2.GaussianBlur(part, (0, 0), SOFT_PX)[::2, ::2], np.float32)
 
 
 def _choose(plane: Picture) -> list[_Patch]:
-    """The patches with the clearest structure both ways, most of them near the picture's border."""
+    """The patches with the clearest structure both ways, those near the picture's border first."""
     h, w = plane.shape
     if h < 2 * PATCH or w < 2 * PATCH:
         return []
-    tops = np.linspace(2, h - PATCH - 3, min(8, h // PATCH)).astype(int)
-    lefts = np.linspace(2, w - PATCH - 3, min(12, w // PATCH)).astype(int)
     found = []
-    for top in tops:
-        for left in lefts:
-            values = plane[top : top + PATCH, left : left + PATCH].astype(np.float32)
+    for top in np.linspace(2, h - PATCH - 3, min(8, h // PATCH)).astype(int):
+        for left in np.linspace(2, w - PATCH - 3, min(12, w // PATCH)).astype(int):
+            values = _soft(plane, int(top), int(left))
             gx = (values[1:-1, 2:] - values[1:-1, :-2]).ravel() / 2
             gy = (values[2:, 1:-1] - values[:-2, 1:-1]).ravel() / 2
-            tensor = np.array([[gx @ gx, gx @ gy], [gx @ gy, gy @ gy]])
+            tensor = np.array([[gx @ gx, gx @ gy], [gx @ gy, gy @ gy]], np.float64)
             least = float(np.linalg.eigvalsh(tensor)[0])
             edge = max(abs(2 * (left + PATCH / 2) / w - 1), abs(2 * (top + PATCH / 2) / h - 1))
-            if least > 1.5 * gx.size:
-                solver = -np.linalg.solve(tensor, np.stack([gx, gy])).astype(np.float32)
-                one = _Patch(top=int(top), left=int(left), values=values, solver=solver, grain=least)
-                found.append((least * (0.3 + edge**2), one))
+            if least > 0.25 * gx.size:
+                solver = -np.linalg.solve(tensor, np.stack([gx, gy]).astype(np.float64)).astype(np.float32)
+                patch = _Patch(top=int(top), left=int(left), values=values, solver=solver)
+                found.append((min(least, 20.0 * gx.size) * (0.2 + edge**3), patch))
     found.sort(key=lambda pair: -pair[0])
-    return [one for _, one in found[:PATCHES]]
+    return [patch for _, patch in found[:PATCHES]]

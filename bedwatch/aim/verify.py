@@ -23,10 +23,12 @@ class Evidence:
 
     wall: share of the rim's outline on clear edges. foot: the same for the seen part of the surface's outline.
     chance: the same share for outlines of that kind laid beside it (busy pictures have edges everywhere).
-    whole: share of 12 sectors in which rim and foot both show. size: 1 when the bed fills a third of the picture or more.
+    whole: share of 12 sectors in which rim and foot both show.
+    size: 1 when the bed fills a third of the picture or more.
     moving: how many times livelier the inside is than the still part of the surroundings.
     ringed: both edges of the rim show. apart: share of sectors in which the inside looks unlike the outside of the rim.
-    wall_px: how wide the wall and rim look, foot to outermost edge (median, pixels). spread_px, cost: misfit of the outlines (see `Fitted`). plausible: a camera could stand so.
+    wall_px: how wide the wall and rim look, foot to outermost edge (median, pixels).
+    spread_px, cost: misfit of the outlines (see `Fitted`). plausible: a camera could stand so.
     """
 
     wall: float
@@ -81,7 +83,7 @@ def evidence(view: View, picture: Array, refined: Refined, liveliness: NDArray[n
         moving=inside_motion(view, fitted.pose, liveliness),
         ringed=not refined.lone,
         apart=apart(view, picture, fitted.pose),
-        wall_px=wall_px(view, fitted),
+        wall_px=wall_px(fitted),
         spread_px=fitted.spread_px,
         cost=fitted.cost,
         plausible=plausible(view, fitted.pose),
@@ -140,7 +142,7 @@ def apart(view: View, picture: Array, pose: Vector) -> float:
     return unlike / known if known >= SECTORS // 3 else 1.0
 
 
-def wall_px(view: View, fitted: Fitted) -> float:
+def wall_px(fitted: Fitted) -> float:
     """Median distance in the picture from the seen foot of the wall to the outermost edge of the rim."""
     foot, outer = fitted.line(FOOT), fitted.line(RING_EDGE) or fitted.line(RIM)
     if foot is None or outer is None or not foot.seen.any():

@@ -93,8 +93,12 @@ class FaultWatch:
                 zone = int(np.bincount(self._cells.zone[group]).argmax())
                 patches.append(
                     _Track(
-                        kind=kind, at=at, area_mm2=float(area.sum()), zone=zone,
-                        since_s=max(0.0, time_s - for_s), seen_s=time_s,
+                        kind=kind,
+                        at=at,
+                        area_mm2=float(area.sum()),
+                        zone=zone,
+                        since_s=max(0.0, time_s - for_s),
+                        seen_s=time_s,
                     )  # fmt: skip
                 )
         return patches

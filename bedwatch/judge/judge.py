@@ -49,7 +49,11 @@ class Judge:
             bed=BedReading(evenness=None, live=None, speed_mm_s=None, speed_error_mm_s=None, verdict=None),
             zones=tuple(
                 ZoneReading(
-                    zone=zone.name, live=None, speed_mm_s=None, speed_error_mm_s=None, hint=HintWord.WAIT,
+                    zone=zone.name,
+                    live=None,
+                    speed_mm_s=None,
+                    speed_error_mm_s=None,
+                    hint=HintWord.WAIT,
                     because=_WAITING[state],
                 )  # fmt: skip
                 for zone in self._bed.zones

@@ -216,3 +216,8 @@ def bed_of() -> Callable[..., Bed]:
 @pytest.fixture(scope="session")
 def plane_error() -> Callable[..., tuple[float, float]]:
     return plane_error_mm
+
+
+@pytest.fixture(scope="session")
+def planes() -> Callable[..., list[NDArray[np.float64]]]:
+    return plane_homographies

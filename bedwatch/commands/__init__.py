@@ -1,0 +1,1 @@
+"""One file per command: what `cli` calls once it has parsed the line."""

@@ -1,0 +1,49 @@
+"""Writing files whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from bedwatch.errors import UserError
+
+
+@contextmanager
+def replacing(path: Path | str) -> Iterator[Path]:
+    """A temporary file beside `path` to write to; it takes path's place when the block ends well, else it goes away.
+
+    A link is followed, so that it stays a link; the new file's mode is what a plain `open` would have given it.
+    Raises UserError when the folder is missing or cannot be written to, or the path is a folder.
+    """
+    goal = Path(os.path.realpath(path))
+    if goal.is_dir():
+        raise UserError(f"{path}: found a folder, expected the name of a file to write")
+    try:
+        handle, name = tempfile.mkstemp(prefix=f".{goal.stem}-", suffix=goal.suffix, dir=goal.parent)
+    except OSError as error:
+        raise UserError(
+            f"{path}: cannot be written ({error.strerror}); choose a folder that exists and is yours"
+        ) from error
+    os.close(handle)
+    draft = Path(name)
+    try:
+        yield draft
+        mask = os.umask(0)
+        os.umask(mask)
+        draft.chmod(0o666 & ~mask)
+        with draft.open("rb") as written:
+            os.fsync(written.fileno())
+        draft.replace(goal)
+    except OSError as error:
+        raise UserError(f"{path}: cannot be written ({error.strerror}); make room or choose another place") from error
+    finally:
+        draft.unlink(missing_ok=True)
+
+
+def write_bytes(path: Path | str, content: bytes) -> None:
+    """Write a file whole or not at all. Raises UserError as `replacing`."""
+    with replacing(path) as draft:
+        draft.write_bytes(content)
