@@ -20,7 +20,7 @@ _MARKS = {
 }
 _ASCII_MARKS = _MARKS | {HintWord.MORE_AIR: "^", HintWord.LESS_AIR: "v"}
 _FAULT_MARKS = {FaultKind.SPOUT: "●", FaultKind.DEAD_SPOT: "○", FaultKind.RIM_LEAK: "◆"}
-_ASCII_FAULT_MARKS = {FaultKind.SPOUT: "*", FaultKind.DEAD_SPOT: "o", FaultKind.RIM_LEAK: "%"}
+_ASCII_FAULT_MARKS = {FaultKind.SPOUT: "*", FaultKind.DEAD_SPOT: "@", FaultKind.RIM_LEAK: "&"}
 _SPELT = str.maketrans(
     {
         "±": "+/-",

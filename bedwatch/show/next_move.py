@@ -84,7 +84,7 @@ def headlines(reading: Reading | None) -> tuple[str, ...]:
     if reading.outcome is Outcome.EVEN:
         return ("EVEN",)
     if reading.outcome is Outcome.SUPPLY_TOO_SMALL:
-        return ("SUPPLY TOO SMALL", "MORE SUPPLY", "SUPPLY")
+        return ("SUPPLY TOO SMALL", "TOO LITTLE AIR", "TOO LITTLE")
     if reading.outcome is Outcome.NOT_VALVES:
         return ("NOT THE VALVES", "NOT VALVES")
     return ("WATCHING", "WAIT")

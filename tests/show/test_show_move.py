@@ -1,0 +1,136 @@
+"""The one move to make now: its large letters and its words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from bedwatch.aim.types import Problem, ProblemKind
+from bedwatch.judge.types import HintWord, Move, Outcome, State
+from bedwatch.show import Look
+from bedwatch.show.letters import big
+from bedwatch.show.next_move import headlines, next_move, told
+from bedwatch.show.words import instruction, share, speed, travel
+
+Make = Callable[..., Any]
+
+
+def move(do: HintWord, zone: str = "4", amount: float | None = 0.5) -> Move:
+    return Move(zone=zone, do=do, amount=amount, because="Because.")
+
+
+@pytest.mark.parametrize(
+    ("amount", "words"),
+    [
+        (0.5, "about half of its travel"),
+        (0.26, "about a quarter of its travel"),
+        (0.33, "about a third of its travel"),
+        (0.1, "about a tenth of its travel"),
+        (0.42, "about 42 % of its travel"),
+        (0.0, "about 1 % of its travel"),
+        (1.0, "its whole travel"),
+        (None, None),
+        (float("nan"), None),
+    ],
+)
+def test_amounts_are_shares_of_the_valves_travel(amount: float | None, words: str | None) -> None:
+    assert travel(amount) == words
+
+
+@pytest.mark.parametrize(
+    ("what", "words"),
+    [
+        (move(HintWord.LESS_AIR), "Close the valve of zone 4 by about half of its travel, then wait and look."),
+        (
+            move(HintWord.MORE_AIR, "all", 0.25),
+            "Open the supply's valve by about a quarter of its travel, then wait and look.",
+        ),
+        (move(HintWord.MORE_AIR, amount=None), "Open the valve of zone 4 a little; by how much can't be told."),
+    ],
+)
+def test_the_move_is_told_in_plain_words(what: Move, words: str) -> None:
+    assert instruction(what) == words
+
+
+@pytest.mark.parametrize("do", list(HintWord))
+@pytest.mark.parametrize("zone", ["4", "16", "all"])
+@pytest.mark.parametrize("look", [Look(), Look(unicode=False)])
+def test_every_move_fits_80_cells_in_large_letters(
+    round_bed: Make, make_reading: Make, do: HintWord, zone: str, look: Look
+) -> None:
+    reading = make_reading(round_bed(), next=move(do, zone))
+    lines = [line.plain for line in next_move(reading, look, width=80)]
+    letters = lines[: 4 if look.unicode else 7]
+    ink = "█▀▄" if look.unicode else "#"
+    assert all(set(row) <= set(ink + " ") for row in letters)
+    assert sum(ch != " " for row in letters for ch in row) > 50
+    assert max(len(line) for line in lines) <= 80
+
+
+def test_no_two_moves_look_alike(round_bed: Make, make_reading: Make) -> None:
+    seen = set()
+    for do in HintWord:
+        for zone in ("1", "2", "3", "4", "5", "6", "7", "8", "9", "all"):
+            reading = make_reading(round_bed(), next=move(do, zone))
+            seen.add("\n".join(line.plain for line in next_move(reading, Look(colour=False), width=80)[:4]))
+    assert len(seen) == len(HintWord) * 10
+
+
+@pytest.mark.parametrize("width", [20, 40, 80, 120, 200])
+@pytest.mark.parametrize("double", [False, True])
+def test_the_block_keeps_its_height_whatever_it_says(
+    round_bed: Make, make_reading: Make, know_nothing: Make, width: int, double: bool
+) -> None:
+    bed = round_bed()
+    said = [make_reading(bed, next=move(do, zone)) for do in HintWord for zone in ("4", "all", "north-west corner")]
+    said += [know_nothing(bed, state=state, outcome=outcome) for state in State for outcome in Outcome]
+    heights = {len(next_move(reading, Look(), width=width, double=double)) for reading in [None, *said]}
+    assert len(heights) == 1
+
+
+def test_a_name_too_long_for_large_letters_stands_there_in_plain_ones(round_bed: Make, make_reading: Make) -> None:
+    reading = make_reading(round_bed(), next=move(HintWord.LESS_AIR, "north-west corner by the door"))
+    text = "\n".join(line.plain for line in next_move(reading, Look(), width=80))
+    assert "ZONE NORTH-WEST CORNER BY THE DOOR LESS AIR" in text.upper()
+
+
+def test_in_a_state_without_readings_no_move_is_shown(round_bed: Make, make_reading: Make) -> None:
+    bed = round_bed()
+    for state in (State.SETTLING, State.BLOCKED, State.NO_PICTURE):
+        reading = make_reading(bed, state=state, next=move(HintWord.LESS_AIR))
+        assert "ZONE" not in headlines(reading)[0]
+        assert "Close" not in told(reading)[0]
+
+
+def test_no_picture_says_what_would_help(round_bed: Make, know_nothing: Make) -> None:
+    problem = Problem(kind=ProblemKind.BED_NOT_FOUND, advice="Point the camera at the bed.")
+    reading = know_nothing(round_bed(), problems=(problem,))
+    assert told(reading) == ("No picture of the bed to go by.", "Point the camera at the bed.")
+
+
+def test_when_valves_do_not_help_the_zone_says_what_does(round_bed: Make, make_reading: Make) -> None:
+    reading = make_reading(round_bed(), next=None, outcome=Outcome.NOT_VALVES)
+    assert told(reading)[1] == "Zone 2: Evidence of zone number 1."
+
+
+def test_large_letters_are_all_different_and_refuse_what_they_have_not() -> None:
+    drawn = ["\n".join(big(ch, 20, Look()) or []) for ch in "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789▲▼!=~?-_."]
+    assert len(set(drawn)) == len(drawn)
+    assert big("ZONE é", 200, Look()) is None
+    assert big("", 200, Look()) is None
+    assert big("ZONE", 10, Look()) is None
+
+
+def test_figures_keep_their_error_and_never_round_to_none_or_all() -> None:
+    assert speed(66.14, 2.41) == "66.1 ± 2.4"
+    assert speed(180.2, 7.2) == "180 ± 7"
+    assert speed(0.312, 0.051) == "0.31 ± 0.05"
+    assert speed(66.1, None) == "66.1 ± ?"
+    assert speed(None, 2.0) is None
+    assert speed(float("nan"), 2.0) is None
+    assert share(0.001) == "<1 %"
+    assert share(0.9999) == ">99 %"
+    assert share(0.0) == "0 %"
+    assert share(float("inf")) is None

@@ -1,0 +1,202 @@
+"""Where readings go: a terminal that moves, or plain lines one per change."""
+
+from __future__ import annotations
+
+import io
+import os
+import subprocess
+import sys
+import threading
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from bedwatch.bed import Bed
+from bedwatch.judge.types import HintWord, Move, Outcome, State
+from bedwatch.show import LiveView, Look, PlainView, look_for, open_view, plain_line
+
+Make = Callable[..., Any]
+
+
+class Stream(io.StringIO):
+    """A text stream that says of itself what it is told to."""
+
+    def __init__(self, *, terminal: bool, encoding: str = "utf-8") -> None:
+        super().__init__()
+        self._terminal = terminal
+        self._encoding = encoding
+
+    @property
+    def encoding(self) -> str:  # type: ignore[override]
+        return self._encoding
+
+    def isatty(self) -> bool:
+        return self._terminal
+
+
+@pytest.mark.parametrize(
+    ("terminal", "term", "kind"),
+    [(True, "xterm-256color", LiveView), (True, "dumb", PlainView), (False, "xterm-256color", PlainView)],
+)
+def test_the_view_follows_the_stream(round_bed: Make, terminal: bool, term: str, kind: type) -> None:
+    view = open_view(round_bed(), Stream(terminal=terminal), environ={"TERM": term})
+    assert isinstance(view, kind)
+
+
+@pytest.mark.parametrize(
+    ("encoding", "environ", "look"),
+    [
+        ("utf-8", {}, Look()),
+        ("utf-8", {"NO_COLOR": "1"}, Look(colour=False)),
+        ("utf-8", {"NO_COLOR": ""}, Look()),
+        ("cp1252", {}, Look(unicode=False)),
+        ("ascii", {"NO_COLOR": "yes"}, Look(unicode=False, colour=False)),
+        ("no-such-code", {}, Look(unicode=False)),
+    ],
+)
+def test_the_look_follows_encoding_and_no_color(encoding: str, environ: dict[str, str], look: Look) -> None:
+    assert look_for(Stream(terminal=True, encoding=encoding), environ) == look
+
+
+def test_plain_lines_come_only_with_a_change(round_bed: Make, make_reading: Make) -> None:
+    bed: Bed = round_bed()
+    first = make_reading(bed)
+    line = plain_line(first)
+    assert line is not None
+    for part in ("12.4 s", "uneven", "63.0 ± 1.9 mm/s", "zone 3 less air", "spout", "NEXT zone 7 less air", "blurred"):
+        assert part in line
+    later = replace(first, time_s=20.0, bed=replace(first.bed, speed_mm_s=64.0, live=0.9))
+    assert plain_line(later, first) is None
+    hint = replace(first.zones[0], hint=HintWord.STIR)
+    changed = plain_line(replace(later, zones=(hint, *first.zones[1:])), first)
+    assert changed is not None
+    assert "zone 1 stir" in changed
+    assert "zone 3" not in changed
+    back = plain_line(first, replace(first, zones=(hint, *first.zones[1:])))
+    assert back is not None
+    assert "zone 1 hold" in back
+
+
+def test_each_part_of_the_gist_is_a_change(round_bed: Make, make_reading: Make) -> None:
+    first = make_reading(round_bed())
+    for other in (
+        replace(first, state=State.BLOCKED),
+        replace(first, bed=replace(first.bed, verdict=None)),
+        replace(first, faults=()),
+        replace(first, next=None, outcome=Outcome.EVEN),
+        replace(first, next=Move(zone="7", do=HintWord.LESS_AIR, amount=0.25, because="")),
+        replace(first, problems=()),
+    ):
+        line = plain_line(other, first)
+        assert line is not None
+        assert "\n" not in line
+
+
+@pytest.mark.parametrize("state", list(State))
+def test_a_plain_line_with_nothing_known(round_bed: Make, know_nothing: Make, state: State) -> None:
+    line = plain_line(know_nothing(round_bed(), state=state))
+    assert line is not None
+    assert ("can't tell" in line) == (state is State.READING)
+    assert " 0 %" not in line
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "cp1252", "ascii"])
+def test_plain_lines_go_through_any_encoding(round_bed: Make, make_reading: Make, encoding: str) -> None:
+    bed: Bed = round_bed(1, names=("Süd\x1b[2J\n北",))
+    stream = io.TextIOWrapper(io.BytesIO(), encoding=encoding)
+    with PlainView(stream, {}) as view:
+        view.show(make_reading(bed, next=Move(zone=bed.zones[0].name, do=HintWord.STIR, amount=None, because="")))
+        view.note("packet 3 is damaged")
+    stream.flush()
+    written = stream.buffer.getvalue().decode(encoding)  # type: ignore[attr-defined]
+    assert "\x1b" not in written
+    assert len(written.splitlines()) == 3
+
+
+def test_plain_lines_end_with_the_last_reading(round_bed: Make, make_reading: Make) -> None:
+    stream = Stream(terminal=False)
+    reading = make_reading(round_bed())
+    with PlainView(stream, {}) as view:
+        for time_s in (1.0, 2.0, 3.0):
+            view.show(replace(reading, time_s=time_s))
+    lines = stream.getvalue().splitlines()
+    assert [line.split()[0] for line in lines[1:]] == ["1.0", "3.0"]
+
+
+def test_the_live_picture_gives_the_terminal_back(round_bed: Make, make_reading: Make) -> None:
+    stream = Stream(terminal=True)
+    before = threading.active_count()
+    view = LiveView(round_bed(), stream, environ={"TERM": "xterm"})
+
+    def watch() -> None:
+        with view:
+            view.show(make_reading(round_bed()))
+            view.note("packet 3 is damaged")
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        watch()
+    written = stream.getvalue()
+    assert written.count("\x1b[?1049h") == written.count("\x1b[?1049l") == 1
+    assert written.rindex("\x1b[?25h") > written.rindex("\x1b[?25l")
+    left_behind = written.partition("\x1b[?1049l")[2]
+    assert "uneven" in left_behind
+    assert "packet 3 is damaged" in left_behind
+    assert threading.active_count() == before
+
+
+def test_no_colour_means_no_colour_codes(round_bed: Make, make_reading: Make) -> None:
+    stream = Stream(terminal=True)
+    with LiveView(round_bed(), stream, environ={"TERM": "xterm", "NO_COLOR": "1"}) as view:
+        view.show(make_reading(round_bed()))
+    assert "38;" not in stream.getvalue()
+    assert "48;" not in stream.getvalue()
+
+
+def test_readings_faster_than_redraws_are_not_queued(round_bed: Make, make_reading: Make) -> None:
+    bed: Bed = round_bed()
+    stream = Stream(terminal=True)
+    with LiveView(bed, stream, environ={"TERM": "xterm"}) as view:
+        for i in range(500):
+            view.show(make_reading(bed, time_s=float(i)))
+    assert stream.getvalue().count("Gate-latch bed") < 250
+    assert "499.0 s" in stream.getvalue().partition("\x1b[?1049l")[2]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminals there")
+def test_on_a_real_terminal_of_80_by_24() -> None:
+    import fcntl
+    import pty
+    import struct
+    import termios
+
+    code = """
+import sys
+from bedwatch.bed import Bed, ring_zones
+from bedwatch.show import open_view
+bed = Bed(name="Gate-latch bed", shape="round", width_mm=420.0, length_mm=420.0,
+          surface_below_rim_mm=80.0, zones=ring_zones((1, 6), 210.0))
+with open_view(bed, sys.stdout) as view:
+    view.note("type: " + type(view).__name__)
+    import time; time.sleep(0.6)
+"""
+    ours, theirs = pty.openpty()
+    fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
+    environ = {k: v for k, v in os.environ.items() if k not in ("COLUMNS", "LINES", "NO_COLOR")}
+    child = subprocess.Popen(
+        [sys.executable, "-c", code], stdout=theirs, stderr=theirs, stdin=theirs, env=environ | {"TERM": "xterm"}
+    )
+    os.close(theirs)
+    written = b""
+    try:
+        while chunk := os.read(ours, 65536):
+            written += chunk
+    except OSError:  # Linux says so when the other end is closed
+        pass
+    finally:
+        os.close(ours)
+    assert child.wait(timeout=20) == 0
+    assert b"type: LiveView" in written
+    assert b"Traceback" not in written
