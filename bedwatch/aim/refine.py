@@ -21,6 +21,7 @@ from bedwatch.aim.pose import LN_DISTANCE, LN_SCALE, RING, TX, TY, Vector, View,
 from bedwatch.frames.cv import cv2
 
 INWARD_MM, OUTWARD_MM = 14.0, 26.0
+HOPELESS = 0.3  # support of an outline below which no second try helps
 GOOD = 0.2  # badness of a pose that needs no second try
 NARROW = (2.5, 2.0, 2.0, 2.0)
 LONE_RING_MM = 3.0  # a rim of which one edge shows is taken to be this wide, give or take as much
@@ -105,7 +106,7 @@ def refine(view: View, picture: Array, pose: Vector, times: float) -> Refined | 
     wide = tuple(max(2.5, times * reach) for reach in (1.5, 1.0))
     kinds = (FOOT,) if one_outline(view) else (RIM, FOOT)
     fitted = settle(view, picture, enlarged(pose, times), kinds, wide + NARROW)
-    if fitted is None:
+    if fitted is None or min(line.support(3.0) for line in fitted.lines) < HOPELESS:
         return None
     ringed = _with_ring(view, picture, fitted.pose, kinds)
     if ringed is not None:

@@ -22,6 +22,7 @@ from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Picture
 
 SEARCH_PX = 640  # longer side of the picture that is searched
+WORTH_A_LOOK = 0.12  # score in the small picture
 MOST_PICTURES = 16
 ADVICE = (
     "Show the whole rim, with the camera nearly straight above and light from one side; "
@@ -82,6 +83,8 @@ def candidates(view: View, mean: Array, liveliness: NDArray[np.float32] | None) 
     small_view = View(bed=view.bed, size_px=small_px)
     found: list[Candidate] = []
     for guess in guesses(small_view, small, edge_map(small)):
+        if guess.score < WORTH_A_LOOK:
+            break
         if found and guess.score < 0.4 * max(one.found.total for one in found):
             continue
         if any(_known(guess.fitted.pose, one.refined, times) for one in found):
