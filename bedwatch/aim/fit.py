@@ -130,12 +130,14 @@ def _prior(view: View, pose: Vector) -> Vector:
 def _slopes(view: View, pose: Vector, lines: Sequence[Line], free: Sequence[int]) -> tuple[NDArray[np.float64], ...]:
     """Change of where the outlines lie along their normals (n, free), and of the prior misses, per unit of a number."""
     columns, priors = [], []
+    standing = [places_of(view, pose, line.kind, 180) for line in lines]
     for index in free:
         moved = pose.copy()
         moved[index] += STEP[index]
         parts = []
-        for line in lines:
-            places, height = places_of(view, moved, line.kind, 180)
+        for line, (places, height) in zip(lines, standing, strict=True):
+            if index == RING:
+                places, height = places_of(view, moved, line.kind, 180)
             shift = view.project(moved, places, height) - line.pixels
             parts.append((shift * line.normals).sum(axis=1) / STEP[index])
         columns.append(np.concatenate(parts))

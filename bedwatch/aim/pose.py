@@ -10,6 +10,7 @@ radians, and the width of the ring on top of the wall in mm. They are chosen so 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,6 +47,8 @@ class View:
         flat = np.array([-up[1] * centre[1] - up[2] * centre[2], up[0] * centre[1], up[0] * centre[2]])
         flat /= np.sqrt(flat @ flat)
         away = _cross(up, flat)
+        if pose[ROLL] == 0.0:
+            return centre, flat, away, up
         c, s = np.cos(pose[ROLL]), np.sin(pose[ROLL])
         return centre, c * flat + s * away, c * away - s * flat, up
 
@@ -53,9 +56,12 @@ class View:
         """Takes (x_mm, y_mm, 1) of the plane this far above the surface to pixels."""
         centre, x, y, up = self.axes(pose)
         focal, (cu, cv) = self.focal_px(pose), self.middle
-        rays = np.column_stack([x, y, centre + height_mm * up])
-        h = np.array([[focal, 0, cu], [0, focal, cv], [0, 0, 1.0]]) @ rays
-        return np.asarray(h / h[2, 2], np.float64)
+        h = np.empty((3, 3))
+        h[:, 0], h[:, 1], h[:, 2] = x, y, centre + height_mm * up
+        h[0] = focal * h[0] + cu * h[2]
+        h[1] = focal * h[1] + cv * h[2]
+        h /= h[2, 2]
+        return h
 
     def project(self, pose: Vector, places_mm: Points, height_mm: float) -> Points:
         """Pixels (n, 2) of places (n, 2) in the plane this far above the surface."""
@@ -150,13 +156,25 @@ def outside_mm(bed: Bed, places_mm: Points) -> NDArray[np.float64]:
 
 def bed_outline_mm(bed: Bed, count: int, outward_mm: float = 0.0) -> Points:
     """About `count` places (n, 2) evenly along the bed's outline, moved outward; corners of a rectangle left out."""
-    if bed.shape == "round":
+    places, outward = _outline(bed.shape, bed.width_mm, bed.length_mm, count)
+    return places if outward_mm == 0.0 else np.asarray(places + outward_mm * outward)
+
+
+@lru_cache(maxsize=64)
+def _outline(shape: str, width_mm: float, length_mm: float, count: int) -> tuple[Points, Points]:
+    """Places along an outline, clockwise from 12 o'clock (a rectangle: from -x, +y), and the outward unit vectors."""
+    if shape == "round":
         turn = 2 * np.pi * np.arange(count) / count
-        return (bed.width_mm / 2 + outward_mm) * np.column_stack([np.sin(turn), np.cos(turn)])
-    w, l_ = bed.width_mm / 2, bed.length_mm / 2
-    along_w = max(8, round(count * w / (2 * (w + l_))))
-    along_l = max(8, round(count * l_ / (2 * (w + l_))))
-    a, b = np.linspace(-0.94, 0.94, along_w) * w, np.linspace(-0.94, 0.94, along_l) * l_
-    w, l_ = w + outward_mm, l_ + outward_mm
-    sides = [(a, np.full_like(a, l_)), (np.full_like(b, w), -b), (-a, np.full_like(a, -l_)), (np.full_like(b, -w), b)]
-    return np.vstack([np.column_stack(side) for side in sides])
+        outward = np.column_stack([np.sin(turn), np.cos(turn)])
+        places = width_mm / 2 * outward
+    else:
+        w, l_ = width_mm / 2, length_mm / 2
+        along_w, along_l = (max(8, round(count * part / (2 * (w + l_)))) for part in (w, l_))
+        a, b = np.linspace(-0.94, 0.94, along_w) * w, np.linspace(-0.94, 0.94, along_l) * l_
+        sides = [(a, 0 * a + l_), (0 * b + w, -b), (-a, 0 * a - l_), (0 * b - w, b)]
+        places = np.vstack([np.column_stack(side) for side in sides])
+        out = ((0.0, 1.0), (1.0, 0.0), (0.0, -1.0), (-1.0, 0.0))
+        outward = np.vstack([np.tile(way, (len(side[0]), 1)) for way, side in zip(out, sides, strict=True)])
+    places.setflags(write=False)
+    outward.setflags(write=False)
+    return places, outward

@@ -125,13 +125,15 @@ def _with_ring(view: View, picture: Array, pose: Vector, kinds: tuple[str, ...])
     pairs = [(a, b - a) for a, b in itertools.pairwise(edges)][:2]
     guessed = [(-share * w, w) for w in (3.0, 6.0, 10.0) for share in (0.0, 0.5, 1.0)]
     kinds = (*kinds, RING_EDGE)
-    found: list[Fitted] = []
+    quick: list[Fitted] = []
     for way, (shift, width) in itertools.product([pose, *_mirrored(view, pose)], [*pairs, *guessed]):
         start = _moved_rim(view, way, shift)
         start[RING] = width
-        found += _settled(view, picture, start, kinds, (3.0, *NARROW))
-        if found and min(one.badness for one in found) < GOOD:
+        quick += _settled(view, picture, start, kinds, (3.0, 2.5, 2.0))
+        if quick and quick[-1].badness < 2 * GOOD:
             break
+    quick.sort(key=lambda one: one.badness)
+    found = [full for one in quick[:3] for full in _settled(view, picture, one.pose, kinds, NARROW)]
     if not found:
         return None
     best = min(found, key=lambda one: one.badness)

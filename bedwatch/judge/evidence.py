@@ -62,9 +62,15 @@ class ZoneView:
         seen = members[np.isfinite(field.cells.live[members])]
         if 2 * len(seen) < len(members) or not len(seen):
             return ZoneEvidence(
-                known=False, cells=len(seen), live=math.nan, restless=math.nan, duty=math.nan, width=math.nan,
-                speed_mm_s=math.nan, speed_error_mm_s=math.nan,
-            )  # fmt: skip
+                known=False,
+                cells=len(seen),
+                live=math.nan,
+                restless=math.nan,
+                duty=math.nan,
+                width=math.nan,
+                speed_mm_s=math.nan,
+                speed_error_mm_s=math.nan,
+            )
         octaves = np.maximum(field.octaves[seen].mean(axis=0), 0.0)
         width = float(octaves[3:].sum() / max(octaves[1:3].sum(), 1e-9))
         duty = float(np.median(field.duty[seen]))

@@ -99,17 +99,14 @@ class FaultWatch:
                         zone=zone,
                         since_s=max(0.0, time_s - for_s),
                         seen_s=time_s,
-                    )  # fmt: skip
+                    )
                 )
         return patches
 
     def _follow(self, found: list[_Track], time_s: float) -> None:
         kept: list[_Track] = []
         for new in found:
-            old = [
-                t for t in self._tracks
-                if t.kind is new.kind and np.hypot(*(t.at - new.at)) < _SAME_PLACE_MM
-            ]  # fmt: skip
+            old = [t for t in self._tracks if t.kind is new.kind and np.hypot(*(t.at - new.at)) < _SAME_PLACE_MM]
             if old:
                 new.since_s = min(t.since_s for t in old)
             kept.append(new)

@@ -55,7 +55,7 @@ class Judge:
                     speed_error_mm_s=None,
                     hint=HintWord.WAIT,
                     because=_WAITING[state],
-                )  # fmt: skip
+                )
                 for zone in self._bed.zones
             ),
             problems=tuple(problems),
@@ -121,5 +121,5 @@ class Judge:
         return self._figures(field, verdict)
 
 
-def _or_none(value: float | np.floating) -> float | None:  # type: ignore[type-arg]
+def _or_none(value: float | np.floating) -> float | None:
     return float(value) if math.isfinite(value) else None

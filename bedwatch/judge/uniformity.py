@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 
-def uniformity_index(speeds: NDArray[np.float64], areas: NDArray[np.float64] | None = None) -> float:
+def uniformity_index(speeds: NDArray[np.floating[Any]], areas: NDArray[np.floating[Any]] | None = None) -> float:
     """1 - sum(A |v - mean|) / (2 mean sum(A)), mean being area-weighted (Weltens et al. 1993, SAE 930780; formula from memory).
 
     speeds: (n,) with NaN left out; areas: (n,), all alike when None. 1 is even; 1 - 1/n when one of n equal cells is dead and

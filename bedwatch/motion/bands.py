@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,7 +13,7 @@ from bedwatch.motion.gradients import Image
 OCTAVES = 5
 
 
-def octaves(change: Image, seen: Image, shape: tuple[int, int]) -> NDArray[np.float32]:
+def octaves(change: NDArray[Any], seen: Image, shape: tuple[int, int]) -> NDArray[np.float32]:
     """Energy of a change of contrast per octave of width, on the block lattice: (OCTAVES, rows, cols), per cent squared.
 
     change: contrast difference at the fine scale, 0 off the powder. seen: (rows, cols) share of each block that sees

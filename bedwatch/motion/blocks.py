@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,7 +46,7 @@ class Lattice:
         self._per_pooled = np.where(pooled > 1e-3, 1.0 / np.maximum(pooled, 1e-3), 0.0).astype(np.float32)
         self._size = (cols, rows)
 
-    def share(self, image: Image) -> Image:
+    def share(self, image: NDArray[Any]) -> Image:
         """Plain mean over each block. (rows, cols)."""
         rows, cols = self.shape
         return np.asarray(cv2.resize(image[self._crop], (cols, rows), interpolation=cv2.INTER_AREA), np.float32)
@@ -56,7 +57,7 @@ class Lattice:
             cv2.sepFilter2D(lattice, cv2.CV_32F, _POOL, _POOL, borderType=cv2.BORDER_CONSTANT), np.float32
         )
 
-    def mean(self, image: Image) -> Image:
+    def mean(self, image: NDArray[Any]) -> Image:
         """Mean over the powder pixels of each block and, with half weight, its neighbours. (rows, cols)."""
         weighted = self.share(cv2.multiply(image, self._weight))
         return np.asarray(cv2.multiply(self._pool(weighted), self._per_pooled), np.float32)

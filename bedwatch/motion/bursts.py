@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.frames.cv import cv2
 from bedwatch.motion.gradients import Image
 
-Array = NDArray[np.float64]
+Array = NDArray[np.floating[Any]]
 
 # The least of some sixty readings of noise in a block of 10 mm is about a sixth of its mean; half of it is taken out, since
 # a bed without a pause has no quiet moment to read noise from.
@@ -16,7 +18,7 @@ _LEAST_TO_MEAN = 3.0
 _QUIETEST_PERCENT = 5.0
 
 
-def burst_rows(change: Image, shape: tuple[int, int]) -> NDArray[np.float32]:
+def burst_rows(change: NDArray[Any], shape: tuple[int, int]) -> NDArray[np.float32]:
     """Energy of a change and its square in patches of 5 mm, both (2, 2 rows, 2 cols); shape: (rows, cols) of the 10 mm blocks."""
     rows, cols = 2 * shape[0], 2 * shape[1]
     squared = cv2.multiply(change, change)[: rows * 2, : cols * 2]

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.frames.cv import cv2
 
-Image = NDArray[np.float32]
+Image = NDArray[np.floating[Any]]
 
 # Farid & Simoncelli 2004, "Differentiation of discrete multidimensional signals", IEEE Trans. Image Process. 13(4),
 # 496-508, the five-tap first-order pair: a smoother and the derivative that matches it.
@@ -50,7 +51,7 @@ class Contrast:
         self.step_mm = 2 * step_mm
         width = max(3, round(BACKGROUND_MM / self.step_mm) | 1)
         self._size = (width, width)
-        self._mask = whole.astype(np.float32)
+        self._mask: Image = np.asarray(whole, np.float32)
         share = cv2.boxFilter(self._mask, cv2.CV_32F, self._size, borderType=cv2.BORDER_CONSTANT)
         self._per_share = (self._mask / np.maximum(share, 1e-3)).astype(np.float32)
 
@@ -58,7 +59,7 @@ class Contrast:
         """Contrast in per cent on the padded half-size grid. rectified: (rows, cols) grey."""
         half = cv2.resize(rectified[self._crop].astype(np.float32), None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
         seen = cv2.multiply(half, self._mask)
-        around = cv2.boxFilter(seen, cv2.CV_32F, self._size, borderType=cv2.BORDER_CONSTANT)
+        around = cv2.boxFilter(np.asarray(seen), cv2.CV_32F, self._size, borderType=cv2.BORDER_CONSTANT)
         around = np.maximum(cv2.multiply(around, self._per_share), 1.0)
         self.grey[self._inside] = seen
         out = np.zeros(self.visible.shape, np.float32)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +13,7 @@ from bedwatch.motion.gradients import SMOOTH_TAPS, Image
 from bedwatch.motion.speed import ALIKE, CHANGE, CROSS_LAG, EXPLAINED, SLOPE, SPEED2, Key
 from bedwatch.motion.tally import Channel
 
-Array = NDArray[np.float64]
+Array = NDArray[np.floating[Any]]
 
 # One displacement explains this part of what noise does in a whole window by chance: still scenes, compressed ones too,
 # reach 0.2 on the fine and 0.36 on the coarse scale; a drifting pattern 0.35 and 0.45 at the least.
@@ -64,12 +65,13 @@ def live_blocks(
 ) -> NDArray[np.bool_]:
     """Blocks that move: (rows, cols).
 
-    cross: mean product of successive displacements over the longest lag, mm2/s2. octaves: (octaves, rows, cols) energy of the change at the long lag; pulses: (2, rows, cols) mean of
-    that energy and of its square. brightness: (rows, cols) mean grey level.
+    cross: mean product of successive displacements over the longest lag, mm2/s2. octaves: (octaves, rows, cols) energy of
+    the change at the long lag; pulses: (2, rows, cols) mean of that energy and of its square. brightness: (rows, cols)
+    mean grey level.
 
-    A block moves if one displacement explains its change, time after time in the same direction; or if its pattern is more another one the longer one waits
-    (noise is the same at every lag); or if the pattern is gone at once and the change is wide, or strong and in bursts (noise
-    is neither).
+    A block moves if one displacement explains its change, time after time in the same direction; or if its pattern is the
+    more another one the longer one waits (noise is the same at every lag); or if the pattern is gone at once and the
+    change is wide, or strong and in bursts (noise is neither).
     """
     fine = sorted((k for k in pairs if k[0] == 0), key=lambda k: pairs[k].lag_s)
     soon, late = renewal(pairs[fine[0]]), np.max([renewal(pairs[k]) for k in fine[1:] or fine], axis=0)

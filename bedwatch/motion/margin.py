@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.motion.blocks import Lattice
 
-Array = NDArray[np.float64]
+Array = NDArray[np.floating[Any]]
 
 # Blocks whose window is cut by more than this are read from the line instead of from their own window alone.
 _WHOLE = 0.97
@@ -50,7 +52,8 @@ class Margin:
 
 def _places(lattice: Lattice, bed: NDArray[np.float32]) -> tuple[Array, Array]:
     """Middle of every block's window and of its powder, (blocks, 2) in pixels; a block without powder: its window's."""
-    y, x = np.indices(bed.shape).astype(np.float32)
+    places = np.indices(bed.shape).astype(np.float32)
+    y, x = np.asarray(places[0]), np.asarray(places[1])
     window = np.column_stack([lattice.mean(x).ravel(), lattice.mean(y).ravel()]).astype(np.float64)
     share = lattice.share(bed)
     powder = np.column_stack([lattice.share(bed * along).ravel() for along in (x, y)]).astype(np.float64)

@@ -56,7 +56,7 @@ class MotionMeter:
     ) -> None:
         self._contrast = Contrast(visible, step_mm)
         fine = self._contrast.visible
-        coarse = fine.reshape(fine.shape[0] // 2, 2, fine.shape[1] // 2, 2).all(axis=(1, 3))
+        coarse = np.asarray(fine.reshape(fine.shape[0] // 2, 2, fine.shape[1] // 2, 2).all(axis=(1, 3)), np.bool_)
         self._lattices = (Lattice(fine, BLOCK_PX), Lattice(coarse, BLOCK_PX // 2))
         self._px_mm = (self._contrast.step_mm, 2 * self._contrast.step_mm)
         valid = self._lattices[0].valid

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,7 @@ from bedwatch.motion.margin import Margin
 from bedwatch.motion.speed import SLOPE, BlockSpeeds, Key, block_speeds
 from bedwatch.motion.tally import Channel
 
-Array = NDArray[np.float64]
+Array = NDArray[np.floating[Any]]
 
 # Of a patch's area this share must lie in blocks that see powder.
 LEAST_SEEN = 0.25
@@ -55,7 +56,7 @@ class PatchMap:
         return out
 
     def _sum(self, flat: Array) -> Array:
-        return np.bincount(self._patch, self._part * flat[self._block], minlength=self._count)
+        return np.asarray(np.bincount(self._patch, self._part * flat[self._block], minlength=self._count), np.float64)
 
 
 def measure(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +13,7 @@ from bedwatch.motion.blocks import LEAST_SEEN, Comparison
 from bedwatch.motion.gradients import SLOPE_TAPS, SMOOTH_TAPS, Image
 from bedwatch.motion.tally import Channel
 
-Array = NDArray[np.float64]
+Array = NDArray[np.floating[Any]]
 Key = tuple[int, int]  # scale (0 fine, 1 coarse), lag in compared frames
 
 SPEED2, SPREAD, EXPLAINED, CHANGE, SLOPE, ALIKE = range(6)
@@ -65,8 +66,9 @@ def block_speeds(
     """Weigh the comparisons: the longest step, in pixels, that one displacement still describes has the least noise.
 
     cross: mean product of successive displacements over CROSS_LAG, mm2/s2 (their noise is independent, so that it averages
-    to nothing on a still surface), or None while there is none; used where the block is not live. torn: live, but no displacement
-    explains it. least: (rows, cols) least energy of the change in each block. windows: share of each block's window that sees powder, per scale.
+    to nothing on a still surface), or None while there is none; used where the block is not live. torn: live, but no
+    displacement explains it. least: (rows, cols) least energy of the change in each block. windows: share of each
+    block's window that sees powder, per scale.
     """
     keys = sorted(means, key=lambda k: px_mm[k[0]] / means[k].lag_s, reverse=True)
     energy = [_noise_energy(means, scale, least, torn) for scale in (0, 1)]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Hashable
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 WINDOW_S = 10.0
 SLAB_S = 1.0
 
-Rows = NDArray[np.float32]
+Rows = NDArray[np.floating[Any]]
 
 
 @dataclass(slots=True)
