@@ -13,7 +13,7 @@ Array = NDArray[np.floating[Any]]
 
 # Blocks whose window is cut by more than this are read from the line instead of from their own window alone.
 _WHOLE = 0.97
-_REACH_BLOCKS = 2.5
+_REACH_BLOCKS = 3.5
 
 
 class Margin:
@@ -24,33 +24,35 @@ class Margin:
     blocks around, at the places their windows really lie, is read at the middle of the powder in the block.
     """
 
-    def __init__(self, lattice: Lattice, bed: NDArray[np.float32]) -> None:
+    def __init__(self, lattice: Lattice, bed: NDArray[np.floating[Any]], wanted: NDArray[np.bool_]) -> None:
+        """bed: picture of the lattice's scale, 1 on powder, else 0. wanted: (rows, cols) blocks that are to be read."""
         rows, cols = lattice.shape
         middle, powder = _places(lattice, bed)
         window = np.clip(lattice.window, 0.0, 1.0).astype(np.float64).ravel()
         valid = lattice.valid.ravel()
-        self._edge = np.flatnonzero(valid & (window < _WHOLE))
+        self._edge = np.flatnonzero(wanted.ravel() & (window < _WHOLE))
         self._shape = (rows, cols)
         self._fit = np.zeros((len(self._edge), rows * cols))
+        self._mean = np.zeros_like(self._fit)
         for row, block in enumerate(self._edge):
             offset = (middle - powder[block]) / lattice.block_px
             distance = np.hypot(offset[:, 0], offset[:, 1])
             weight = np.where(valid, window, 0.0) * np.clip(1 - (distance / _REACH_BLOCKS) ** 3, 0, 1) ** 3
             near = np.flatnonzero(weight > 1e-6)
             design = np.column_stack([np.ones(len(near)), offset[near]])
-            normal = design.T @ (design * weight[near, None]) + np.diag([1e-9, 0.3, 0.3])
+            self._mean[row, near] = weight[near] / max(weight[near].sum(), 1e-9)
+            normal = design.T @ (design * weight[near, None]) + np.diag([1e-9, 0.05, 0.05])
             self._fit[row, near] = np.linalg.solve(normal, (design * weight[near, None]).T)[0]
 
     def read(self, values: Array) -> Array:
-        """values (rows, cols) with those at the wall read from the line; never beyond twice what their window saw."""
+        """values (rows, cols) with those at the wall read from the line; never beyond twice what was seen nearby."""
         flat = np.asarray(values, np.float64).ravel().copy()
-        own = flat[self._edge]
-        line = self._fit @ flat
-        flat[self._edge] = np.clip(line, 0.5 * own, np.maximum(2 * own, 0.0))
+        near = self._mean @ flat
+        flat[self._edge] = np.clip(self._fit @ flat, np.minimum(0.5 * near, near), np.maximum(2 * near, 0.0))
         return flat.reshape(self._shape)
 
 
-def _places(lattice: Lattice, bed: NDArray[np.float32]) -> tuple[Array, Array]:
+def _places(lattice: Lattice, bed: NDArray[np.floating[Any]]) -> tuple[Array, Array]:
     """Middle of every block's window and of its powder, (blocks, 2) in pixels; a block without powder: its window's."""
     places = np.indices(bed.shape).astype(np.float32)
     y, x = np.asarray(places[0]), np.asarray(places[1])

@@ -65,7 +65,10 @@ class MotionMeter:
         self._cells = PatchMap(cell, cell_count, valid, block_px)
         self._zones = PatchMap(zone, zone_count, valid, block_px)
         self._bed = PatchMap(np.where(zone >= 0, 0, -1), 1, valid, block_px)
-        self._margin = Margin(self._lattices[0], fine.astype(np.float32))
+        self._margins = (
+            Margin(self._lattices[0], fine.astype(np.float32), valid),
+            Margin(self._lattices[1], coarse.astype(np.float32), valid),
+        )
         self._position_error = position_error
         self._tally = Tally()
         self._views: deque[_View] = deque(maxlen=max(LAGS) + 1)
@@ -148,7 +151,7 @@ class MotionMeter:
             px_mm=self._px_mm,
             windows=(self._lattices[0].window, self._lattices[1].window),
             maps=(self._cells, self._zones, self._bed),
-            margin=self._margin,
+            margins=self._margins,
             seconds=self._tally.seconds,
             position_error=self._position_error,
         )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -70,7 +69,7 @@ def measure(
     px_mm: tuple[float, float],
     windows: tuple[Image, Image],
     maps: tuple[PatchMap, PatchMap, PatchMap],
-    margin: Margin,
+    margins: tuple[Margin, Margin],
     seconds: float,
     position_error: float,
 ) -> MotionField:
@@ -79,8 +78,7 @@ def measure(
     assert bursts.least is not None
     live = live_blocks(pairs, cross, octaves, pulses, windows, brightness)
     explained = coherence(pairs, windows)
-    speeds = block_speeds(pairs, cross, live, live & (explained < 1.0), bursts.least, px_mm, windows)
-    speeds = replace(speeds, speed2=margin.read(speeds.speed2))
+    speeds = block_speeds(pairs, margins, cross, live, live & (explained < 1.0), bursts.least, px_mm, windows)
     cells, zones, bed = maps
     fine = sorted((k for k in pairs if k[0] == 0), key=lambda k: pairs[k].lag_s)
     renewals = [cells.mean(renewal(pairs[k])) for k in fine]

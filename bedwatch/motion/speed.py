@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.motion.blocks import LEAST_SEEN, Comparison
+from bedwatch.motion.blocks import Comparison
 from bedwatch.motion.gradients import SLOPE_TAPS, SMOOTH_TAPS, Image
+from bedwatch.motion.margin import Margin
 from bedwatch.motion.tally import Channel
 
 Array = NDArray[np.floating[Any]]
@@ -22,10 +23,14 @@ CROSS_LAG = 8  # the lag whose successive displacements are multiplied
 # A block's window holds so few independent pixels that noise alone explains this part of itself; from white noise, per
 # scale. It takes the noise's own apparent motion out of the squared speed.
 _CHANCE = (0.07, 0.20)
-# Pixels per comparison up to which one least-squares step is true to about 2 per cent (see `compare`), and where it ends.
-_SURE_PX, _LOST_PX = 0.45, 0.85
-# Noise energy of a block is at most so many times its least value among some sixty; less on the coarse scale.
-_LEAST_TO_NOISE = (6.0, 2.4)
+# Pixels per comparison up to which one least-squares step is true to about 1 per cent (see `compare`), and where it ends.
+_SURE_PX, _LOST_PX = 0.5, 1.5
+# The coarse scale has a quarter of the pixels, so it is asked little while the fine one answers.
+_COARSE_SAY = 0.05
+# Noise energy of a block is at most so many times its least value among some sixty.
+_LEAST_TO_NOISE = 6.0
+# Noise of the coarse scale against that of the fine one: 0.25 if white, up to 0.4 from video encoders.
+_COARSE_NOISE = 0.35
 # A patch that moves as a whole has this part of its change explained, noise set aside.
 _MOVES_AS_ONE = 0.6
 # Squared slope that white noise adds to the structure tensor, per unit of noise in a difference of two frames: two thirds
@@ -56,6 +61,7 @@ class BlockSpeeds:
 
 def block_speeds(
     means: Mapping[Key, Channel],
+    margins: tuple[Margin, Margin],
     cross: Array | None,
     live: NDArray[np.bool_],
     torn: NDArray[np.bool_],
@@ -65,19 +71,19 @@ def block_speeds(
 ) -> BlockSpeeds:
     """Weigh the comparisons: the longest step, in pixels, that one displacement still describes has the least noise.
 
-    cross: mean product of successive displacements over CROSS_LAG, mm2/s2 (their noise is independent, so that it averages
+    margins: what reads the strip along the wall, per scale. cross: mean product of successive displacements over CROSS_LAG, mm2/s2 (their noise is independent, so that it averages
     to nothing on a still surface), or None while there is none; used where the block is not live. torn: live, but no
     displacement explains it. least: (rows, cols) least energy of the change in each block. windows: share of each
     block's window that sees powder, per scale.
     """
     keys = sorted(means, key=lambda k: px_mm[k[0]] / means[k].lag_s, reverse=True)
-    energy = [_noise_energy(means, scale, least, torn) for scale in (0, 1)]
+    energy = _noise_energy(means, least, torn)
     noise = np.stack([_noise2(means[k], k, energy[k[0]], windows) for k in keys])
     moved = np.stack([means[k].sums[SPEED2] * _unshrunk(means[k], energy[k[0]]) for k in keys]) - noise
-    far = np.where(windows[1] >= LEAST_SEEN, moved[0], moved[keys.index((0, 1))])
-    guess = np.maximum(far, 0.0)
+    moved = np.stack([margins[k[0]].read(of_key) for k, of_key in zip(keys, moved, strict=True)])
+    guess = np.maximum(moved[0], 0.0)
     for _ in range(2):
-        weights, step = _weights(means, keys, guess, px_mm, windows)
+        weights, step = _weights(means, keys, guess, px_mm)
         speed2 = np.einsum("krc,krc->rc", weights, moved)
         guess = np.maximum(speed2, 0.0)
     noise2 = np.einsum("krc,krc->rc", weights, noise)
@@ -93,20 +99,24 @@ def block_speeds(
     return BlockSpeeds(speed2=speed2, noise2=noise2, bias=np.hypot(bias, 0.5 * apart))
 
 
-def _noise_energy(means: Mapping[Key, Channel], scale: int, least: Image, torn: NDArray[np.bool_]) -> Array:
-    """What camera noise adds to the change of one scale, per cent squared.
+def _noise_energy(means: Mapping[Key, Channel], least: Image, torn: NDArray[np.bool_]) -> tuple[Array, Array]:
+    """What camera noise adds to the change of the fine and the coarse scale, per cent squared.
 
     It is what no displacement explains, at the lag where that is least; and where the surface is torn up rather than
-    moved, no more than the quietest moment of the window allows.
+    moved, no more than the quietest moment of the window allows. The coarse scale holds a fixed part of the fine one's.
     """
-    left = np.min([c.sums[CHANGE] - c.sums[EXPLAINED] for k, c in means.items() if k[0] == scale], axis=0)
-    left = np.maximum(left, 0.0)
-    return np.asarray(np.where(torn, np.minimum(left, _LEAST_TO_NOISE[scale] * least), left), np.float64)
+    left = [
+        np.min([c.sums[CHANGE] - c.sums[EXPLAINED] for k, c in means.items() if k[0] == scale], axis=0)
+        for scale in (0, 1)
+    ]
+    fine = np.maximum(left[0], 0.0)
+    fine = np.where(torn, np.minimum(fine, _LEAST_TO_NOISE * least), fine)
+    return fine, np.clip(left[1], 0.0, _COARSE_NOISE * fine)
 
 
 def _noise2(channel: Channel, key: Key, energy: Array, windows: tuple[Image, Image]) -> Array:
     """Squared apparent speed that noise alone gives a comparison, mm2/s2."""
-    chance = np.minimum(_CHANCE[key[0]] / np.clip(windows[key[0]], 0.1, 1.0) ** 0.7, 0.5)
+    chance = np.minimum(_CHANCE[key[0]] / np.clip(windows[key[0]], 0.3, 1.0) ** 0.7, 0.5)
     return np.asarray(chance / (2 * (1 - chance)) * energy * channel.sums[SPREAD], np.float64)
 
 
@@ -121,16 +131,15 @@ def _weights(
     keys: list[Key],
     guess2: Array,
     px_mm: tuple[float, float],
-    windows: tuple[Image, Image],
 ) -> tuple[Array, Array]:
     """Weights (k, rows, cols) that add up to 1, and the step of each comparison in its own pixels."""
     step = np.stack([np.sqrt(guess2) * means[k].lag_s / px_mm[k[0]] for k in keys])
-    fits = np.clip((_LOST_PX - step) / (_LOST_PX - _SURE_PX), 0.0, 1.0)
+    fits = np.clip((_LOST_PX - step) / (_LOST_PX - _SURE_PX), 0.0, 1.0) ** 2
     fits = np.maximum(fits, 1e-6)  # past every range the longest reach is all there is
     # Noise is the same number of pixels in every comparison, so its share of the speed falls with lag over pixel.
     longest = max(means[k].lag_s / px_mm[k[0]] for k in keys)
-    gain = np.array([(means[k].lag_s / px_mm[k[0]] / longest) ** 2 for k in keys])
+    gain = np.array([(means[k].lag_s / px_mm[k[0]] / longest) ** 2 * (_COARSE_SAY if k[0] else 1.0) for k in keys])
     lost = np.array([1.0, *[1e-3] * (len(keys) - 1)])
     gain = np.where(fits > 1e-6, gain[:, None, None], lost[:, None, None])
-    fits = fits * gain * np.stack([np.where(windows[k[0]] >= LEAST_SEEN, windows[k[0]], 1e-9) for k in keys])
+    fits = fits * gain
     return fits / fits.sum(axis=0), step

@@ -37,9 +37,7 @@ def make_bed(shape: str = "round", width: float = 420.0, length: float | None = 
         area = width * length
     zone = Zone(name="1", polygon_mm=outline, area_mm2=float(area))
     kind: Any = shape
-    return Bed(
-        name="drawn", shape=kind, width_mm=width, length_mm=length, surface_below_rim_mm=below, zones=(zone,)
-    )
+    return Bed(name="drawn", shape=kind, width_mm=width, length_mm=length, surface_below_rim_mm=below, zones=(zone,))
 
 
 def plane_homographies(

@@ -49,7 +49,11 @@ def test_ellipse_fit_agrees_with_scikit_image_on_noisy_points():
 
 @settings(max_examples=40, deadline=None)
 @given(
-    u=st.floats(-200, 2000), v=st.floats(-200, 2000), a=st.floats(20, 900), flat=st.floats(0.5, 0.99), t=st.floats(-89, 89)
+    u=st.floats(-200, 2000),
+    v=st.floats(-200, 2000),
+    a=st.floats(20, 900),
+    flat=st.floats(0.5, 0.99),
+    t=st.floats(-89, 89),
 )
 def test_ellipse_fit_returns_the_ellipse_its_points_lie_on(u, v, a, flat, t):
     true = Ellipse(centre_px=(u, v), axes_px=(a, a * flat), angle_deg=t)

@@ -9,8 +9,9 @@ from bedwatch.aim.pose import View, bed_outline_mm, outside_mm
 SIZE = (1280, 720)
 
 
-
-@pytest.mark.parametrize(("tilt", "azimuth", "centre"), [(0.5, 10, (700, 300)), (13, -70, (600, 380)), (24, 100, (640, 400))])
+@pytest.mark.parametrize(
+    ("tilt", "azimuth", "centre"), [(0.5, 10, (700, 300)), (13, -70, (600, 380)), (24, 100, (640, 400))]
+)
 def test_one_of_the_two_poses_of_an_ellipse_is_the_true_one(planes, bed_of, plane_error, tilt, azimuth, centre):
     bed = bed_of()
     surface, rim = planes(SIZE, 1000.0, 900.0, tilt, azimuth, centre, 0.0, (0.0, 80.0))
