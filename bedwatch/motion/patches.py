@@ -110,10 +110,10 @@ def _read(
     speed = np.sqrt(np.maximum(speed2, 0.0))
     weight = np.maximum(speeds.speed2, 0.0) * trust
     bias = patches.mean(speeds.bias * weight) / np.maximum(patches.mean(weight), 1e-9)
-    # What was taken out for noise is known to about a third; over many comparisons its own scatter averages out.
+    # What was taken out for noise is known to about a half; over many comparisons its own scatter averages out.
     looks = max(channel.count for channel in pairs.values()) * patches.blocks / _SHARED_BLOCKS
     noise2 = patches.mean(speeds.noise2, trust)
-    noise_error2 = noise2 * (0.3 + 1.0 / np.sqrt(np.maximum(looks, 1.0)))
+    noise_error2 = noise2 * (0.5 + 1.0 / np.sqrt(np.maximum(looks, 1.0)))
     noise_error = noise_error2 / (2 * np.maximum(speed, np.sqrt(noise_error2) / 2 + 1e-6))
     error = np.sqrt((speed * np.hypot(bias, position_error)) ** 2 + noise_error**2)
     return Patches(speed_mm_s=speed, speed_error_mm_s=error, live=patches.mean(live.astype(np.float64)))
@@ -123,4 +123,4 @@ def _trust(patches: PatchMap, speeds: BlockSpeeds) -> Array:
     """Weight of each block by how well its pattern can be followed: where the noise taken out outweighs the speed of
     the bed as a whole, the block has too little texture to say."""
     typical2 = float(np.median(np.maximum(speeds.speed2, 0.0)[patches.used])) + 1.0
-    return np.asarray(1.0 / (1.0 + (speeds.noise2 / typical2) ** 2), np.float64)
+    return np.asarray(1.0 / (1.0 + (2 * speeds.noise2 / typical2) ** 2), np.float64)

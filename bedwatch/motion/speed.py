@@ -25,6 +25,9 @@ CROSS_LAG = 8  # the lag whose successive displacements are multiplied
 _CHANCE = (0.07, 0.20)
 # Pixels per comparison up to which one least-squares step is true to about 1 per cent (see `compare`), and where it ends.
 _SURE_PX, _LOST_PX = 0.5, 1.5
+# Relative standard error of a speed that everything else is known of, and how it grows with each pixel of the coarse scale
+# by which a step is longer than the second: measured on turning discs of real textures.
+_LEAST_ERROR, _FAR_ERROR, _FAR_PX = 0.012, 0.17, 0.4
 # The coarse scale has a quarter of the pixels, so it is asked little while the fine one answers.
 _COARSE_SAY = 0.05
 # Noise energy of a block is at most so many times its least value among some sixty.
@@ -91,7 +94,8 @@ def block_speeds(
     if cross is not None:
         speed2 = np.where(live, speed2, np.minimum(cross, speed2))
         noise2 = np.where(live, noise2, np.minimum(noise2, np.abs(cross)))
-    bias = np.where(step[0] > _LOST_PX, 0.5, 0.012 + 0.015 * np.minimum(steps, 2.0) ** 2)
+    far = _FAR_ERROR * np.maximum(step[0] - _FAR_PX, 0.0)
+    bias = np.where(step[0] > _LOST_PX, 0.5, np.hypot(_LEAST_ERROR, far) + 0.01 * np.minimum(steps, 2.0) ** 2)
     explained = np.stack(
         [means[k].sums[EXPLAINED] / np.maximum(means[k].sums[CHANGE] - energy[k[0]], 1e-9) for k in keys]
     )
@@ -102,15 +106,19 @@ def block_speeds(
 def _noise_energy(means: Mapping[Key, Channel], least: Image, torn: NDArray[np.bool_]) -> tuple[Array, Array]:
     """What camera noise adds to the change of the fine and the coarse scale, per cent squared.
 
-    It is what no displacement explains, at the lag where that is least; and where the surface is torn up rather than
-    moved, no more than the quietest moment of the window allows. The coarse scale holds a fixed part of the fine one's.
+    It is what no displacement explains, at the lag where that is least, but no more than the quietest moment of the window
+    allows: the block's own where the surface is torn up rather than moved, else the bed's usual one if that is more. The
+    coarse scale holds a fixed part of the fine one's.
     """
     left = [
         np.min([c.sums[CHANGE] - c.sums[EXPLAINED] for k, c in means.items() if k[0] == scale], axis=0)
         for scale in (0, 1)
     ]
     fine = np.maximum(left[0], 0.0)
-    fine = np.where(torn, np.minimum(fine, _LEAST_TO_NOISE * least), fine)
+    quiet = _LEAST_TO_NOISE * least
+    seen = quiet[quiet > 0]
+    usual = float(np.median(seen)) if seen.size else 0.0
+    fine = np.minimum(fine, np.where(torn, quiet, np.maximum(quiet, usual)))
     return fine, np.clip(left[1], 0.0, _COARSE_NOISE * fine)
 
 
