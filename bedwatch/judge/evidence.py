@@ -8,12 +8,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.bed import Bed, Cells, distance_to_border
+from bedwatch.bed import Bed, Cells
+from bedwatch.bed.zones import border_distance
 from bedwatch.motion.field import MotionField
 
-# The half of a zone's inner cells that lies farthest from its borders has the say: neighbours' air crosses the border
+# The half of a zone's inner cells that lies farthest from its neighbours has the say: their air crosses the border
 # in the bed (Lin, Dam-Johansen & van den Bleek 1997), over 20 mm or so.
 _MIDDLE_SHARE = 0.5
+# A cell counts as lifted if it is live and this share of its pattern is another one after the longest lag, or drifts as a
+# whole: shadows and slides from a lively neighbour flicker over a still zone without renewing it.
+_RENEWED = 0.15
 # The two marks of a violent zone, at the border between the eruptions of a good one (about 20 mm across, here and there)
 # and of a violent one (35 mm and more, overlapping): share of the time a spot is disturbed, and energy of the change
 # in widths of 20-80 mm against 5-20 mm.
@@ -25,7 +29,7 @@ _WIDTH_MARK = 1.0
 class ZoneEvidence:
     """One zone. known: enough of it can be judged. cells: inner cells it rests on.
 
-    live: share of those cells' area that moves. restless: how lively the eruptions are, on a scale where 0 is the border
+    live: share of those cells' area that is lifted: moves, and is renewed or drifts. restless: how lively the eruptions are, on a scale where 0 is the border
     between good and violent, about -1 a gentle simmer and +1 a boil; NaN when nothing erupts. duty: share of the time a
     spot is disturbed. width: energy of wide against narrow change. speed_mm_s, speed_error_mm_s: of the whole zone.
     """
@@ -46,12 +50,12 @@ class ZoneView:
     def __init__(self, bed: Bed, cells: Cells) -> None:
         self.bed = bed
         self.cells = cells
-        far = distance_to_border(bed, cells.centre_mm)
         self.middle: list[NDArray[np.intp]] = []
-        for number in range(len(bed.zones)):
+        for number, zone in enumerate(bed.zones):
             inner = np.flatnonzero((cells.zone == number) & cells.inner)
             keep = max(1, round(_MIDDLE_SHARE * len(inner)))
-            self.middle.append(inner[np.argsort(-far[inner], kind="stable")[:keep]])
+            far = border_distance(bed, zone, cells.centre_mm[inner])
+            self.middle.append(inner[np.argsort(-far, kind="stable")[:keep]])
 
     def read(self, field: MotionField) -> list[ZoneEvidence]:
         """The evidence of every zone, in order."""
@@ -73,11 +77,12 @@ class ZoneView:
             )
         octaves = np.maximum(field.octaves[seen].mean(axis=0), 0.0)
         width = float(octaves[3:].sum() / max(octaves[1:3].sum(), 1e-9))
+        lifted = (field.renewal[seen].max(axis=1) > _RENEWED) | (field.coherence[seen] > 1.0)
         duty = float(np.median(field.duty[seen]))
         return ZoneEvidence(
             known=True,
             cells=len(seen),
-            live=float(np.average(field.cells.live[seen], weights=self.cells.area_mm2[seen])),
+            live=float(np.average(field.cells.live[seen] * lifted, weights=self.cells.area_mm2[seen])),
             restless=restlessness(duty, width),
             duty=duty,
             width=width,
