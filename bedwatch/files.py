@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -22,14 +22,14 @@ def replacing(path: Path | str) -> Iterator[Path]:
     if goal.is_dir():
         raise UserError(f"{path}: found a folder, expected the name of a file to write")
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{goal.stem}-", suffix=goal.suffix, dir=goal.parent)
+        handle, name = tempfile.mkstemp(prefix=f".{goal.stem[:60]}-", suffix=goal.suffix, dir=goal.parent)
     except OSError as error:
         raise UserError(
             f"{path}: cannot be written ({error.strerror}); choose a folder that exists and is yours"
         ) from error
-    os.close(handle)
     draft = Path(name)
     try:
+        os.close(handle)
         yield draft
         mask = os.umask(0)
         os.umask(mask)
@@ -47,3 +47,28 @@ def write_bytes(path: Path | str, content: bytes) -> None:
     """Write a file whole or not at all. Raises UserError as `replacing`."""
     with replacing(path) as draft:
         draft.write_bytes(content)
+
+
+def check_places(places: Mapping[str, Path], keep: Mapping[str, Path] | None = None) -> None:
+    """Before long work whose result goes to `places`: can it, as far as one can tell without writing?
+
+    Both by what the user knows them as ("--out"). keep: files that must stay. Raises UserError with a line per mistake: a
+    folder that is missing or cannot be written to, a folder in the file's place, two places that are one file.
+    """
+    mistakes = []
+    taken = {os.path.realpath(path): name for name, path in (keep or {}).items()}
+    for name, path in places.items():
+        goal = Path(os.path.realpath(path))
+        if goal.is_dir():
+            mistakes.append(f"{name}: found the folder {path}, expected the name of a file to write")
+        elif not goal.parent.is_dir():
+            mistakes.append(
+                f"{name}: {path}: there is no folder {path.parent}, expected one that exists; make it first"
+            )
+        elif not os.access(goal.parent, os.W_OK):
+            mistakes.append(f"{name}: {path}: the folder cannot be written to, expected one that is yours")
+        if str(goal) in taken:
+            mistakes.append(f"{name}: found {path}, the same file as {taken[str(goal)]}, expected a name of its own")
+        taken[str(goal)] = name
+    if mistakes:
+        raise UserError(*mistakes)

@@ -15,6 +15,7 @@ from bedwatch.errors import UserError
 from bedwatch.frames.frame import Frame, Picture
 from bedwatch.judge.judge import Judge
 from bedwatch.judge.types import Reading, State
+from bedwatch.motion.cover import Cover
 from bedwatch.motion.meter import MotionMeter
 
 # One reading per this much source time: at least one a second, also when frames come unevenly.
@@ -38,6 +39,15 @@ class End:
     cut_short: bool = False
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Eyes:
+    """What looks at the bed once it is known where it is."""
+
+    rectifier: Rectifier
+    cover: Cover
+    meter: MotionMeter
+
+
 Happening = Frame | Lost | End
 
 
@@ -58,7 +68,8 @@ class Watch:
         self._pictures: list[Picture] = []
         self._tries = list(AIM_AT_S)
         self._next_picture_s = 0.0
-        self._eyes: tuple[Rectifier, MotionMeter] | None = None
+        self._eyes: _Eyes | None = None
+        self._covered = False
         self._next_s = READING_EVERY_S
         self._now_s = 0.0
         self._given_s = -1.0
@@ -73,7 +84,7 @@ class Watch:
         if isinstance(happening, End):
             self._cut_short = happening.cut_short
             return self._last()
-        return self._frame(happening)
+        return None if self.not_found is not None else self._frame(happening)
 
     def _frame(self, frame: Frame) -> Reading | None:
         self._now_s = frame.time_s
@@ -93,11 +104,19 @@ class Watch:
             return
         if self._eyes is None:
             self._eyes = self._open(self.aim, frame.picture)
-        rectifier, meter = self._eyes
+        eyes = self._eyes
         if self._camera.blank:
-            meter.forget()
+            eyes.meter.forget()
+            return
+        flat = eyes.rectifier.rectify(frame.picture)
+        covered = eyes.cover.add(flat, frame.time_s)
+        if covered != self._covered:
+            self._covered = covered
+            self._next_s = min(self._next_s, frame.time_s)  # say so at once
+        if covered:
+            eyes.meter.forget()
         else:
-            meter.add(rectifier.rectify(frame.picture), frame.time_s)
+            eyes.meter.add(flat, frame.time_s)
 
     def _search(self, frame: Frame) -> None:
         if frame.time_s >= self._next_picture_s:
@@ -116,24 +135,34 @@ class Watch:
         if self.aim is not None or not self._tries:
             self._pictures.clear()
 
-    def _open(self, aim: Aim, picture: Picture) -> tuple[Rectifier, MotionMeter]:
+    def _open(self, aim: Aim, picture: Picture) -> _Eyes:
         size_px = (picture.shape[1], picture.shape[0])
         if aim.size_px is not None and aim.size_px != size_px:
             raise UserError(
                 f"the aim is for pictures of {aim.size_px[0]} x {aim.size_px[1]} px, these are {size_px[0]} x {size_px[1]} px: "
                 "aim again with this camera setting"
             )
-        rectifier = Rectifier(aim, self.bed, size_px)
+        try:
+            rectifier = Rectifier(aim, self.bed, size_px)
+        except ValueError as error:
+            raise UserError(
+                f"the aim does not fit these pictures of {size_px[0]} x {size_px[1]} px: {error}; "
+                "expected one made with this camera setting; aim again"
+            ) from error
         xy = rectifier.xy_mm.reshape(-1, 2)
         shape = rectifier.visible.shape
-        return rectifier, MotionMeter(
-            visible=rectifier.visible,
-            step_mm=rectifier.step_mm,
-            cell=cell_index(self.bed, self._cells, xy).reshape(shape),
-            zone=zone_index(self.bed, xy).reshape(shape),
-            cell_count=len(self._cells.zone),
-            zone_count=len(self.bed.zones),
-            position_error=self._scale_error(aim),
+        return _Eyes(
+            rectifier=rectifier,
+            cover=Cover(rectifier.visible, rectifier.step_mm),
+            meter=MotionMeter(
+                visible=rectifier.visible,
+                step_mm=rectifier.step_mm,
+                cell=cell_index(self.bed, self._cells, xy).reshape(shape),
+                zone=zone_index(self.bed, xy).reshape(shape),
+                cell_count=len(self._cells.zone),
+                zone_count=len(self.bed.zones),
+                position_error=self._scale_error(aim),
+            ),
         )
 
     def _scale_error(self, aim: Aim) -> float:
@@ -147,7 +176,7 @@ class Watch:
             advice = f"The source ends at {self._now_s:.1f} s, before its own end; record it again if the rest matters."
             problems.append(Problem(kind=ProblemKind.DROPPED_FRAMES, advice=advice))
         if self.not_found is not None:
-            advice = f"{self.not_found.reason} {self.not_found.advice}".strip()
+            advice = f"The bed was not found: {self.not_found.reason}. {self.not_found.advice}"
             problems.append(Problem(kind=ProblemKind.BED_NOT_FOUND, advice=advice))
         return tuple(problems)
 
@@ -157,7 +186,9 @@ class Watch:
         if self._camera.blank:
             self._forget()
             return self._judge.nothing(self._now_s, State.NO_PICTURE, problems)
-        field = None if self._eyes is None else self._eyes[1].field()
+        if self._covered:
+            return self._judge.nothing(self._now_s, State.BLOCKED, problems)
+        field = None if self._eyes is None else self._eyes.meter.field()
         return self._judge.read(self._now_s, field, problems)
 
     def _last(self) -> Reading | None:
@@ -170,11 +201,11 @@ class Watch:
                 self._find()
             if self.aim is None:
                 self.not_found = self.not_found or NotFound(
-                    reason="There was no picture to look for the bed in.", advice="Check the source."
+                    reason="there was no picture to look for it in", advice="Check the source."
                 )
                 return self._judge.nothing(self._now_s, State.NO_PICTURE, self._problems())
         return self._reading() if self._now_s > self._given_s or self._cut_short else None
 
     def _forget(self) -> None:
         if self._eyes is not None:
-            self._eyes[1].forget()
+            self._eyes.meter.forget()

@@ -140,7 +140,7 @@ class CameraCheck:
             found.append(
                 Problem(
                     kind=ProblemKind.SHAKING,
-                    advice=f"The camera shakes by {shake:.1f} px; fix it to the wall or a heavy stand, away from the bed.",
+                    advice=f"The camera shakes by {shake:.1f} px; fix it to a wall or a heavy stand, away from the bed.",
                 )
             )
         return (*found, *_timing(looks))

@@ -148,7 +148,7 @@ def _slopes(view: View, pose: Vector, lines: Sequence[Line], free: Sequence[int]
 def _use(view: View, line: Line, without_side: int | None) -> NDArray[np.float64]:
     """(n,) weight of each place of an outline: its clearness, 0 where nothing clear is seen or may be used."""
     use = np.where(line.seen & (line.clear > 0.25), line.clear, 0.0)
-    if without_side is not None and line.kind != FOOT:
+    if without_side is not None and (line.kind != FOOT or view.bed.surface_below_rim_mm == 0.0):
         places = bed_outline_mm(view.bed, 180) / np.array([view.bed.width_mm, view.bed.length_mm])
         use[(np.rint(np.arctan2(places[:, 0], places[:, 1]) * 2 / np.pi) % 4) == without_side] = 0.0
     return use

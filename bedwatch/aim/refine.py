@@ -24,6 +24,7 @@ INWARD_MM, OUTWARD_MM = 14.0, 26.0
 HOPELESS = 0.3  # support of an outline below which no second try helps
 GOOD = 0.2  # badness of a pose that needs no second try
 NARROW = (2.5, 2.0, 2.0, 2.0)
+FREE = (4.0, 4.0, 3.0, 3.0, 2.0)
 LONE_RING_MM = 3.0  # a rim of which one edge shows is taken to be this wide, give or take as much
 
 
@@ -115,7 +116,10 @@ def refine(view: View, picture: Array, pose: Vector, times: float) -> Refined | 
         return Refined(fitted=_upright(view, picture, fitted, kinds), lone=True)
     start = _moved_rim(view, fitted.pose, -LONE_RING_MM)
     start[RING] = LONE_RING_MM
-    lone = settle(view, picture, start, (FOOT, RING_EDGE), (4.0, 3.0, *NARROW), hold_ring=True)
+    kinds = (FOOT, RING_EDGE)
+    lone = settle(view, picture, start, kinds, (4.0, 3.0, *NARROW), hold_ring=True)
+    if lone is not None and lone.badness > GOOD:
+        lone = _without_a_side(view, picture, lone, kinds, hold_ring=True)
     return Refined(fitted=lone, lone=True) if lone is not None else None
 
 
@@ -126,10 +130,12 @@ def _with_ring(view: View, picture: Array, pose: Vector, kinds: tuple[str, ...])
     guessed = [(-share * w, w) for w in (3.0, 6.0, 10.0) for share in (0.0, 0.5, 1.0)]
     kinds = (*kinds, RING_EDGE)
     quick: list[Fitted] = []
+    # from the middle of a ring of 6 to 8 mm both its edges are still reached
+    reaches = tuple(max(3.0, mm * float(np.exp(pose[LN_SCALE]))) for mm in (4.0, 2.5))
     for way, (shift, width) in itertools.product([pose, *_mirrored(view, pose)], [*pairs, *guessed]):
         start = _moved_rim(view, way, shift)
         start[RING] = width
-        quick += _settled(view, picture, start, kinds, (3.0, 2.5, 2.0))
+        quick += _settled(view, picture, start, kinds, (*reaches, 3.0, 2.5, 2.0))
         if quick and quick[-1].badness < 2 * GOOD:
             break
     quick.sort(key=lambda one: one.badness)
@@ -143,21 +149,30 @@ def _with_ring(view: View, picture: Array, pose: Vector, kinds: tuple[str, ...])
 
 
 def _settled(
-    view: View, picture: Array, pose: Vector, kinds: tuple[str, ...], reaches: tuple[float, ...], **how: int
+    view: View,
+    picture: Array,
+    pose: Vector,
+    kinds: tuple[str, ...],
+    reaches: tuple[float, ...],
+    *,
+    side: int | None = None,
+    hold_ring: bool = False,
 ) -> list[Fitted]:
-    one = settle(view, picture, pose, kinds, reaches, without_side=how.get("side"))
+    one = settle(view, picture, pose, kinds, reaches, without_side=side, hold_ring=hold_ring)
     return [one] if one is not None else []
 
 
-def _without_a_side(view: View, picture: Array, fitted: Fitted, kinds: tuple[str, ...]) -> Fitted:
+def _without_a_side(
+    view: View, picture: Array, fitted: Fitted, kinds: tuple[str, ...], *, hold_ring: bool = False
+) -> Fitted:
     """A better pose, if there is one, that comes out when the rim's edges on one side were a trap.
 
     On the near side powder, rim and bench follow each other closely, and one pair may look alike in colour.
     """
     found = [fitted]
     for side in range(4):
-        for free in _settled(view, picture, fitted.pose, kinds, (4.0, 4.0, 3.0, 3.0, 2.0), side=side):
-            found += _settled(view, picture, free.pose, kinds, NARROW)
+        for free in _settled(view, picture, fitted.pose, kinds, FREE, side=side, hold_ring=hold_ring):
+            found += _settled(view, picture, free.pose, kinds, NARROW, hold_ring=hold_ring)
     return min(found, key=lambda one: one.badness)
 
 

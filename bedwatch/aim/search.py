@@ -143,6 +143,8 @@ def aim_of(view: View, best: Candidate) -> Aim:
     surface = view.homography(fitted.pose)
     rim = view.homography(fitted.pose, view.bed.surface_below_rim_mm)
     doubtful = 0.5 * LONE_RING_MM if best.refined.lone else 0.0
+    if 0.0 < best.found.wall_px < 6.0:  # foot, rim and ring within a few pixels may be taken for one another
+        doubtful = float(np.hypot(doubtful, 2.0))
     return Aim(
         surface=outline_of(surface, view.bed),
         rim=outline_of(rim, view.bed),

@@ -21,7 +21,7 @@ SECTORS = 12
 class Evidence:
     """What speaks for a bed, each 0 to 1.
 
-    wall: share of the rim's outline on clear edges. foot: the same for the seen part of the surface's outline.
+    wall: share of the rim's outline, inner or outer, on clear edges. foot: the same for the seen part of the surface's outline.
     chance: the same share for outlines of that kind laid beside it (busy pictures have edges everywhere).
     whole: share of 12 sectors in which rim and foot both show.
     size: 1 when the bed fills a third of the picture or more.
@@ -56,11 +56,10 @@ def _on_edge(line: Line, within_px: float) -> NDArray[np.bool_]:
     return np.asarray((np.abs(line.at_px) <= within_px) & (line.clear > 0.4) & line.seen)
 
 
-def _sectors(line: Line, within_px: float) -> NDArray[np.bool_]:
-    """(12,) true where a sector of the outline shows or cannot be seen."""
-    good = _on_edge(line, within_px)
-    parts = zip(np.array_split(good, SECTORS), np.array_split(line.seen, SECTORS), strict=True)
-    return np.array([seen.sum() < 4 or good_.sum() >= 0.45 * seen.sum() for good_, seen in parts])
+def _sectors(shown: NDArray[np.bool_], seen: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """(12,) true where a sector of an outline shows or cannot be seen."""
+    parts = zip(np.array_split(shown & seen, SECTORS), np.array_split(seen, SECTORS), strict=True)
+    return np.array([there.sum() < 4 or good.sum() >= 0.45 * there.sum() for good, there in parts])
 
 
 def evidence(view: View, picture: Array, refined: Refined, liveliness: NDArray[np.float32] | None) -> Evidence:
@@ -68,14 +67,12 @@ def evidence(view: View, picture: Array, refined: Refined, liveliness: NDArray[n
     fitted = refined.fitted
     scale = float(np.exp(fitted.pose[LN_SCALE]))
     within = max(1.3, 0.8 * scale)
-    foot, rim, ring = (fitted.line(kind) for kind in (FOOT, RIM, RING_EDGE))
-    assert foot is not None
-    rims = [line for line in (rim, ring) if line is not None] or [foot]
-    best_rim = max(rims, key=lambda line: line.support(within))
-    whole = np.mean(_sectors(best_rim, within) & _sectors(foot, within))
+    foot, rim, ring = (look(view, picture, fitted.pose, kind, 2.5) for kind in (FOOT, RIM, RING_EDGE))
+    shown = _on_edge(rim, within) | _on_edge(ring, within)
+    whole = np.mean(_sectors(shown, rim.seen) & _sectors(_on_edge(foot, within), foot.seen))
     span = scale * min(view.bed.width_mm, view.bed.length_mm) / min(view.size_px)
     return Evidence(
-        wall=best_rim.support(within),
+        wall=float(shown.sum() / max(1, rim.seen.sum())),
         foot=foot.support(within),
         chance=chance(view, picture, fitted.pose, within),
         whole=float(whole),
@@ -189,7 +186,7 @@ def doubt(view: View, fitted: Fitted, found: Evidence) -> str | None:
         return "the outline found has the same on both sides, like a hoop or a drawn line"
     if not full and not found.ringed and found.wall_px < 5.0 and not lively:
         return "rim and surface lie too close together in the picture to be told apart"
-    if found.total < 0.33:
+    if found.total < (0.5 if full and not lively else 0.33):
         return "what shows of the outlines fits a bed too loosely to be sure"
     if full and not found.ringed and not lively:
         return "a single plain outline shows, which could be any disc or plate"

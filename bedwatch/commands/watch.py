@@ -47,24 +47,32 @@ def _output(bed: Bed, frames: Source, as_json: bool) -> Iterator[tuple[Give, Not
 
 
 def _follow(watch: Watch, frames: Source, give: Give, note: Note) -> int:
-    told = 0
+    told: set[str] = set()
+
+    def tell() -> None:
+        new = [words for words in frames.notes if words not in told]
+        told.update(new)
+        for words in new:
+            note(words)
+
+    def hand_on(reading: Reading | None) -> None:
+        if reading is not None:
+            give(reading)
+
+    tell()
     now_s = 0.0
     for frame in frames:
         now_s = frame.time_s
-        reading = watch.step(frame)
-        if reading is not None:
-            give(reading)
-        for words in frames.notes[told:]:
-            note(words)
-            told += 1
+        hand_on(watch.step(frame))
+        if frames.live:  # what ails a file is counted up and told once, at its end
+            tell()
         if watch.not_found is not None:
-            return EXIT_NOT_FOUND
-    lost = frames.outcome is Outcome.LOST
-    last = watch.step(Lost(time_s=now_s) if lost else End(cut_short=frames.outcome is Outcome.CUT_SHORT))
-    if last is not None:
-        give(last)
-    for words in frames.notes[told:]:
-        note(words)
-    if lost:
-        return EXIT_LOST
+            break
+    else:
+        lost = frames.outcome is Outcome.LOST
+        hand_on(watch.step(Lost(time_s=now_s) if lost else End(cut_short=frames.outcome is Outcome.CUT_SHORT)))
+        if lost:
+            tell()
+            return EXIT_LOST
+    tell()
     return 0 if watch.not_found is None else EXIT_NOT_FOUND

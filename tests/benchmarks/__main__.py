@@ -50,8 +50,10 @@ def _run(pool: ProcessPoolExecutor, groups: list[Group], quick: bool, progress: 
         task = progress.add_task(group.words, total=len(jobs))
         futures[group.name] = [pool.submit(group.run, job) for job in jobs]
         task_of |= dict.fromkeys(futures[group.name], task)
-    for done in as_completed(task_of):
+    for number, done in enumerate(as_completed(task_of), 1):
         progress.advance(task_of[done])
+        if not progress.console.is_terminal:
+            progress.console.print(f"{number} of {len(task_of)} runs done")
     return {name: [future.result() for future in ours] for name, ours in futures.items()}
 
 

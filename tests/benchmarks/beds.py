@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,7 +40,7 @@ class SceneResult:
     stated_mm: float
     refused: str = ""
     faults: tuple[str, ...] = ()
-    problems: tuple[str, ...] = field(default=())
+    problems: tuple[str, ...] = ()
 
 
 def jobs(quick: bool) -> Sequence[int]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -37,15 +37,15 @@ class Group:
     """Figures that come from the same runs.
 
     jobs: what is to be run, fewer with quick=True. run: one job in a process of its own. rows: results in the order of
-    the jobs to rows. alone: nothing else may run beside it, since it measures cost.
+    the jobs to rows. words: what the progress bar says. alone: nothing else may run beside it, since it measures cost.
     """
 
     name: str
     jobs: Callable[[bool], Sequence[Any]]
     run: Callable[[Any], Any]
     rows: Callable[[Sequence[Any]], list[Row]]
+    words: str
     alone: bool = False
-    words: str = field(default="")
 
 
 def as_webcam(frames: Iterable[Frame], quality: int = JPEG_QUALITY) -> Iterator[Frame]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 
 import cv2
 import numpy as np
@@ -134,7 +134,7 @@ def bench() -> Bench:
 def turning(bench: Bench) -> Callable[[str, float], tuple[MotionField, NDArray[np.float64]]]:
     """The field of a disc after four seconds and the zones' true speeds; each disc is looked at once."""
 
-    @lru_cache(maxsize=None)
+    @cache
     def look(texture: str, wall_mm_s: float) -> tuple[MotionField, NDArray[np.float64]]:
         disc = Disc(texture=texture, wall_mm_s=wall_mm_s)
         return bench.look(disc.pictures(4.0)), disc.zone_mm_s()

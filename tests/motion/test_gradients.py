@@ -71,9 +71,9 @@ def test_a_slope_of_light_over_the_bed_is_not_contrast() -> None:
 def test_a_ripple_keeps_its_height_in_per_cent() -> None:
     x = np.arange(256)
     picture = np.tile(np.rint(150 * (1 + 0.2 * np.sin(2 * np.pi * x / 20))), (256, 1)).astype(np.uint8)
-    got = Contrast(np.ones((256, 256), np.bool_), 1.25).of(picture)[40:90, 40:90]
-    # Halving takes 1 - sinc(1/20) = 0.4 % away, sampling at ten a ripple another 2 % of the peak, rounding 0.2 of 20.
-    assert got.max() == pytest.approx(20.0, abs=0.8)
+    got = Contrast(np.ones((256, 256), np.bool_), 1.25).of(picture)[40:90, 40:90]  # five whole ripples of ten pixels
+    # Halving takes 0.4 % away; the mean around does not span whole ripples and takes along up to 1 in 49 of one.
+    assert np.sqrt((got**2).mean()) == pytest.approx(20.0 / np.sqrt(2), rel=0.03)
 
 
 def test_off_the_powder_there_is_nothing_whatever_the_picture_shows() -> None:

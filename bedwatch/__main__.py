@@ -1,0 +1,5 @@
+"""`python -m bedwatch`."""
+
+from bedwatch.cli import main
+
+raise SystemExit(main())
