@@ -33,7 +33,7 @@ class Zone:
     """
 
     name: str
-    polygon_mm: Points = field(repr=False)
+    polygon_mm: Points = field(repr=False, compare=False)
     area_mm2: float
     sector: Sector | None = None
 

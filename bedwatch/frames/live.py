@@ -128,9 +128,7 @@ class LiveSource:
         finally:
             with self._news:
                 if last_at_s is not None and not self._stop:
-                    self._notes.append(
-                        f"{self._name}: lost, and did not come back within {self._give_up_s:g} s"
-                    )
+                    self._notes.append(f"{self._name}: lost, and did not come back within {self._give_up_s:g} s")
                 self._ended = True
                 self._news.notify_all()
 

@@ -29,9 +29,7 @@ def open_source(spec: str, pictures_per_s: float | None = None) -> Source:
     if pictures_per_s is not None and not (math.isfinite(pictures_per_s) and pictures_per_s > 0):
         raise UserError(f"pictures per second: found {pictures_per_s:g}; expected a number above 0")
     if not spec.strip():
-        raise UserError(
-            "the source is empty; expected a camera number, a file, a folder, a glob or an address"
-        )
+        raise UserError("the source is empty; expected a camera number, a file, a folder, a glob or an address")
     if re.fullmatch(r"[0-9]{1,3}", spec):
         return open_camera(int(spec))
     if _STREAM.match(spec):
@@ -39,9 +37,7 @@ def open_source(spec: str, pictures_per_s: float | None = None) -> Source:
     try:
         return _open_path(spec, pictures_per_s)
     except OSError as error:
-        raise UserError(
-            f"{spec}: cannot be read ({error.strerror or error}); check the file and its rights"
-        ) from error
+        raise UserError(f"{spec}: cannot be read ({error.strerror or error}); check the file and its rights") from error
     except ValueError as error:
         raise UserError(f"{spec!r}: is not a name a file can have ({error})") from error
 

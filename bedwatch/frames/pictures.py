@@ -113,9 +113,7 @@ class PictureFiles(FileSource):
         super().__init__(PictureDecoder(paths, times_s, notes), name)
 
 
-def _timed(
-    paths: Sequence[Path], pictures_per_s: float | None
-) -> tuple[Sequence[Path], list[float], list[str]]:
+def _timed(paths: Sequence[Path], pictures_per_s: float | None) -> tuple[Sequence[Path], list[float], list[str]]:
     if pictures_per_s is None and (named := _times_in_names(paths)) is not None:
         ordered = sorted(zip(named, paths, strict=True))
         return [path for _, path in ordered], [time_s for time_s, _ in ordered], []

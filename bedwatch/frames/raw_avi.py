@@ -146,11 +146,7 @@ class RawAviDecoder:
         self._file.close()
 
     def _is_other(self, tag: bytes, length: int) -> bool:
-        known = (
-            tag in (b"idx1", b"JUNK", b"INFO")
-            or tag[:2] == b"ix"
-            or (tag[:2].isdigit() and tag[2:].isalpha())
-        )
+        known = tag in (b"idx1", b"JUNK", b"INFO") or tag[:2] == b"ix" or (tag[:2].isdigit() and tag[2:].isalpha())
         return known and tag not in self._tags and self._at + 8 + length <= self._size
 
     def _resync(self) -> int:

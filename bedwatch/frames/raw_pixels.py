@@ -65,9 +65,7 @@ class Layout:
             rows = rows[::-1]
         if self.conversion is not None:
             shape = (self.rows, self.width) if self.pixel == 1 else (self.rows, self.width, self.pixel)
-            return np.asarray(
-                cv2.cvtColor(np.ascontiguousarray(rows).reshape(shape), self.conversion), np.uint8
-            )
+            return np.asarray(cv2.cvtColor(np.ascontiguousarray(rows).reshape(shape), self.conversion), np.uint8)
         if self.pixel == 1:
             return np.ascontiguousarray(rows) if self.palette is None else self.palette[rows]
         return np.ascontiguousarray(rows.reshape(self.rows, self.width, self.pixel)[:, :, :3])
@@ -97,9 +95,7 @@ def layout_of(strf: bytes) -> Layout | None:
         return Layout(width=width, height=rows, rows=rows, pixel=2, bottom_up=False, conversion=_PACKED[tag])
     if tag in _PLANAR and bits == 12 and width % 2 == 0 and rows % 2 == 0:
         conversion = _PLANAR[tag]
-        return Layout(
-            width=width, height=rows, rows=rows * 3 // 2, pixel=1, bottom_up=False, conversion=conversion
-        )
+        return Layout(width=width, height=rows, rows=rows * 3 // 2, pixel=1, bottom_up=False, conversion=conversion)
     return None
 
 

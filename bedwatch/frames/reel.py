@@ -197,9 +197,7 @@ class FileSource:
             return None
         resumed_s = self._last_s + usual_s * len(self._skipped)
         self._zero_s += time_s - resumed_s
-        self._late_notes.append(
-            f"the clock in the file jumps back at {self._last_s:.2f} s; times go on from there"
-        )
+        self._late_notes.append(f"the clock in the file jumps back at {self._last_s:.2f} s; times go on from there")
         return resumed_s
 
     def _finish(self) -> None:

@@ -98,6 +98,4 @@ def _not_opened(path: Path, name: str, whole: bool | None) -> str:
             f"{name}: starts like a video but its index is missing or damaged, as when a recording was cut "
             "off before it was finished; expected a whole file; copy or record it again"
         )
-    return (
-        f"{name}: is not a video that can be read; expected AVI, MP4, MOV, MKV, WebM or a folder of pictures"
-    )
+    return f"{name}: is not a video that can be read; expected AVI, MP4, MOV, MKV, WebM or a folder of pictures"

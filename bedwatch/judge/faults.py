@@ -61,7 +61,14 @@ class FaultWatch:
         for zone in range(len(self._bed.zones)):
             mine = fed & known & (self._cells.zone == zone)
             if mine.sum() >= 6:
-                plume = mine & (energy > _PLUME_TIMES * np.median(energy[mine])) & (field.duty > _PLUME_DUTY)
+                # Brighter than what is beside it in other zones: else it is a lively neighbour's air crossing over.
+                beside = np.where(self._near & (self._cells.zone != zone)[None, :], np.nan_to_num(energy)[None, :], 0.0)
+                plume = (
+                    mine
+                    & (energy > beside.max(axis=1))
+                    & (energy > _PLUME_TIMES * np.median(energy[mine]))
+                    & (field.duty > _PLUME_DUTY)
+                )
                 found += self._patches(plume, FaultKind.SPOUT, time_s, 0.0)
         self._follow(found, time_s)
         return tuple(

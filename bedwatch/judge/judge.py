@@ -18,8 +18,8 @@ from bedwatch.judge.uniformity import uniformity_index
 from bedwatch.motion.field import MotionField
 
 # Undisturbed picture needed before a hint is given: eruptions of a gentle bed visit each spot every second or two, so
-# that a zone's middle has shown what it does after six or seven.
-ENOUGH_S = 6.5
+# that a zone's middle has shown what it does after six.
+ENOUGH_S = 5.8
 _STILL_LIVE = 0.15
 
 _WAITING = {

@@ -12,6 +12,7 @@ from bedwatch.frames.cv import cv2
 Array = NDArray[np.floating[Any]]
 
 _PATCH_MM = 40.0
+_EVERY_S = 0.09
 _MEMORY_S = 4.0
 _LEARN_S = 2.0
 # A patch is covered when its brightness, the bed's common change set aside, is off by this much and by so many times what
@@ -46,7 +47,9 @@ class Cover:
         self.covered = False
 
     def add(self, rectified: NDArray[np.uint8], time_s: float) -> bool:
-        """Look at one frame. rectified: (rows, cols) grey."""
+        """Look at one frame, a tenth of a second or more after the last one looked at. rectified: (rows, cols) grey."""
+        if self._start_s is not None and 0 <= time_s - self._last_s < _EVERY_S:
+            return self.covered
         seen = cv2.multiply(rectified.astype(np.float32), self._mask)
         mean = cv2.resize(seen, self._size, interpolation=cv2.INTER_AREA) * self._per_share
         level = np.log(np.maximum(mean, 2.0))

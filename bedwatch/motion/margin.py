@@ -32,23 +32,33 @@ class Margin:
         valid = lattice.valid.ravel()
         self._edge = np.flatnonzero(wanted.ravel() & (window < _WHOLE))
         self._shape = (rows, cols)
-        self._fit = np.zeros((len(self._edge), rows * cols))
-        self._mean = np.zeros_like(self._fit)
-        for row, block in enumerate(self._edge):
+        near: list[NDArray[np.intp]] = []
+        line: list[Array] = []
+        mean: list[Array] = []
+        for block in self._edge:
             offset = (middle - powder[block]) / lattice.block_px
             distance = np.hypot(offset[:, 0], offset[:, 1])
             weight = np.where(valid, window, 0.0) * np.clip(1 - (distance / _REACH_BLOCKS) ** 3, 0, 1) ** 3
-            near = np.flatnonzero(weight > 1e-6)
-            design = np.column_stack([np.ones(len(near)), offset[near]])
-            self._mean[row, near] = weight[near] / max(weight[near].sum(), 1e-9)
-            normal = design.T @ (design * weight[near, None]) + np.diag([1e-9, 0.05, 0.05])
-            self._fit[row, near] = np.linalg.solve(normal, (design * weight[near, None]).T)[0]
+            used = np.flatnonzero(weight > 1e-6)
+            design = np.column_stack([np.ones(len(used)), offset[used]])
+            weighted = design * weight[used, None]
+            normal = design.T @ weighted + np.diag([1e-9, 0.05, 0.05])
+            near.append(used)
+            line.append(np.linalg.solve(normal, weighted.T)[0])
+            mean.append(weight[used] / max(float(weight[used].sum()), 1e-9))
+        # Flat lists, an entry per pair of a block and one near it.
+        self._near = np.concatenate([np.empty(0, np.intp), *near])
+        self._row = np.repeat(np.arange(len(near)), [len(used) for used in near])
+        self._line = np.concatenate([np.empty(0), *line])
+        self._mean = np.concatenate([np.empty(0), *mean])
 
     def read(self, values: Array) -> Array:
         """values (rows, cols) with those at the wall read from the line; never beyond twice what was seen nearby."""
         flat = np.asarray(values, np.float64).ravel().copy()
-        near = self._mean @ flat
-        flat[self._edge] = np.clip(self._fit @ flat, np.minimum(0.5 * near, near), np.maximum(2 * near, 0.0))
+        count = len(self._edge)
+        near = np.bincount(self._row, self._mean * flat[self._near], minlength=count)
+        line = np.bincount(self._row, self._line * flat[self._near], minlength=count)
+        flat[self._edge] = np.clip(line, np.minimum(0.5 * near, near), np.maximum(2 * near, 0.0))
         return flat.reshape(self._shape)
 
 

@@ -28,6 +28,8 @@ _SURE_PX, _LOST_PX = 0.5, 1.5
 # Relative standard error of a speed that everything else is known of, and how it grows with each pixel of the coarse scale
 # by which a step is longer than the second: measured on turning discs of real textures.
 _LEAST_ERROR, _FAR_ERROR, _FAR_PX = 0.012, 0.17, 0.4
+# A block that sees lines knows the motion across them only; what that adds to the relative error, per decade beyond _LINES.
+_LINES_ERROR, _LINES = 0.08, 6.0
 # The coarse scale has a quarter of the pixels, so it is asked little while the fine one answers.
 _COARSE_SAY = 0.05
 # Noise energy of a block is at most so many times its least value among some sixty.
@@ -96,6 +98,8 @@ def block_speeds(
         noise2 = np.where(live, noise2, np.minimum(noise2, np.abs(cross)))
     far = _FAR_ERROR * np.maximum(step[0] - _FAR_PX, 0.0)
     bias = np.where(step[0] > _LOST_PX, 0.5, np.hypot(_LEAST_ERROR, far) + 0.01 * np.minimum(steps, 2.0) ** 2)
+    shape = np.einsum("krc,krc->rc", weights, np.stack([_lopsided(means[k], k, px_mm) for k in keys]))
+    bias = bias + _LINES_ERROR * np.clip(np.log10(shape / _LINES), 0.0, 1.2)
     explained = np.stack(
         [means[k].sums[EXPLAINED] / np.maximum(means[k].sums[CHANGE] - energy[k[0]], 1e-9) for k in keys]
     )
@@ -132,6 +136,11 @@ def _unshrunk(channel: Channel, energy: Array) -> Array:
     """What squared speed must be multiplied with since noise steepens the slopes that the change is divided by."""
     steeper = _NOISE_SLOPE * energy / np.maximum(channel.sums[SLOPE], 1e-9)
     return np.asarray((1.0 - np.minimum(steeper, 0.3)) ** -2, np.float64)
+
+
+def _lopsided(channel: Channel, key: Key, px_mm: tuple[float, float]) -> Array:
+    """Trace of the structure tensor times trace of its inverse, halved: 2 if slopes lie every way alike, more for lines."""
+    return np.asarray(channel.sums[SLOPE] * channel.sums[SPREAD] * (channel.lag_s / px_mm[key[0]]) ** 2, np.float64)
 
 
 def _weights(

@@ -38,13 +38,19 @@ def test_true_speeds_lie_within_twice_the_stated_error(turning: Turning, texture
     assert np.sum(np.array(off) > 2) <= 1
 
 
-@pytest.mark.parametrize("wall_mm_s", [30.0, 60.0])
-@pytest.mark.xfail(
-    reason="joints of brickwork are single lines, along which motion cannot be seen; too narrow an error"
-)
+@pytest.mark.parametrize("wall_mm_s", [10.0, 30.0, 60.0])
 def test_a_texture_of_lines_is_no_surer_than_it_may_be(turning: Turning, wall_mm_s: float) -> None:
+    """Joints of brickwork are single lines, along which motion cannot be seen: the speed comes out short, and says so."""
     field, true = turning("brick", wall_mm_s)
     assert (np.abs(field.zones.speed_mm_s - true) < 2 * field.zones.speed_error_mm_s).all()
+
+
+@pytest.mark.parametrize("wall_mm_s", [10.0, 60.0])
+@pytest.mark.xfail(reason="where noise outweighs all but a few lines, too much is taken out and the error stays narrow")
+def test_a_faint_texture_of_lines_is_no_surer_than_it_may_be(bench: Bench, wall_mm_s: float) -> None:
+    disc = bench.Disc(texture="brick", wall_mm_s=wall_mm_s, contrast=0.5, noise_dn=6.0)
+    field = bench.look(disc.pictures(4.0))
+    assert (np.abs(field.zones.speed_mm_s - disc.zone_mm_s()) < 2 * field.zones.speed_error_mm_s).all()
 
 
 @pytest.mark.parametrize("texture", ["gravel", "grass", "brick"])
@@ -122,10 +128,11 @@ def test_speed_does_not_depend_on_which_way_it_turns(turning: Turning, bench: Be
     np.testing.assert_allclose(back.zones.speed_mm_s, there.zones.speed_mm_s, rtol=0.03)
 
 
-def test_noise_is_taken_out_of_the_speed(bench: Bench) -> None:
-    """Root mean square speeds add up with the noise's own: 3 mm/s read 27 % high before it was taken out. Grain of 4
-    grey levels is that of a webcam by lamp light."""
-    disc = bench.Disc(wall_mm_s=6.0, noise_dn=4.0)
+@pytest.mark.parametrize("texture", ["gravel", "grass"])
+def test_noise_is_taken_out_of_the_speed(bench: Bench, texture: str) -> None:
+    """Squares of noise and of speed add up: a faint print under six grey levels of noise at 3 mm/s reads 10 to 15 % high when
+    nothing is taken out, and must come within the 6 % of the clean disc. (Not the middle: 1 mm/s drowns.)"""
+    disc = bench.Disc(texture=texture, wall_mm_s=3.0, contrast=0.5, noise_dn=6.0)
     field = bench.look(disc.pictures(4.0))
     np.testing.assert_allclose(field.zones.speed_mm_s[1:], disc.zone_mm_s()[1:], rtol=0.06)
     miss = np.abs(field.zones.speed_mm_s - disc.zone_mm_s())

@@ -111,6 +111,15 @@ def test_after_a_loss_it_settles_anew(room: Room) -> None:
     assert first.zones[0].speed_mm_s < 0.5  # the drift of before is gone, not averaged in
 
 
+def test_a_short_loss_counts_as_one_too(room: Room) -> None:
+    """A camera unplugged for a second may have been moved."""
+    watch = room.watch()
+    room.readings(watch, room.Clip().frames(9.0))
+    watch.step(Lost(time_s=9.2))
+    back = room.readings(watch, room.Clip().frames(3.0, start_s=10.0))
+    assert {reading.state for reading in back} == {State.SETTLING}
+
+
 @pytest.mark.parametrize("level", [0, 128, 255])
 def test_blank_pictures_are_no_picture(room: Room, level: int) -> None:
     """Lens cap, white-out, or a cable that gives one grey: within a second or so, and no figure with it."""
