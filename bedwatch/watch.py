@@ -69,6 +69,7 @@ class Watch:
         self._tries = list(AIM_AT_S)
         self._next_picture_s = 0.0
         self._eyes: _Eyes | None = None
+        self._shape: tuple[int, ...] = ()
         self._covered = False
         self._next_s = READING_EVERY_S
         self._now_s = 0.0
@@ -104,7 +105,13 @@ class Watch:
             return
         if self._eyes is None:
             self._eyes = self._open(self.aim, frame.picture)
+            self._shape = frame.picture.shape[:2]
         eyes = self._eyes
+        if frame.picture.shape[:2] != self._shape:
+            raise UserError(
+                f"found a picture of {frame.picture.shape[1]} x {frame.picture.shape[0]} px at {frame.time_s:.1f} s, expected "
+                f"{self._shape[1]} x {self._shape[0]} px like those before; start again with one camera setting"
+            )
         if self._camera.blank:
             eyes.meter.forget()
             return

@@ -113,6 +113,34 @@ def strip(picture: Array, pixels: Points, normals: Points, reach_px: float, step
     return Strip(offset_px=offset, rise=rise, size=size)
 
 
+def steadied(across: Strip, groups: Sequence[int], rays: int) -> Strip:
+    """The strip with its rises averaged over about `rays` neighbouring rays: grain of either sign fades, outlines stay.
+
+    groups: rays per run of neighbours (the sides of a rectangle); a single run is closed, its ends are neighbours.
+    """
+    half = rays // 2
+    if half < 1:
+        return across
+    n, k, channels = across.rise.shape
+    known = np.isfinite(across.size)
+    flat = np.where(known[..., None], across.rise, 0.0).astype(np.float32)
+    flat = np.concatenate([flat, known[..., None].astype(np.float32)], axis=2).reshape(n, -1)
+    kernel = np.ones((2 * half + 1, 1), np.float32)
+    parts, start = [], 0
+    for count in groups:
+        part = flat[start : start + count]
+        start += count
+        if len(groups) == 1:
+            part = np.concatenate([part[-half:], part, part[:half]])
+            parts.append(cv2.filter2D(part, -1, kernel, borderType=cv2.BORDER_CONSTANT)[half:-half])
+        else:
+            parts.append(cv2.filter2D(part, -1, kernel, borderType=cv2.BORDER_CONSTANT))
+    total = np.concatenate(parts).reshape(n, k, channels + 1)
+    rise = np.asarray(total[..., :-1] / np.maximum(total[..., -1:], 1.0), np.float32)
+    size = np.where(known, np.sqrt((rise * rise).sum(axis=2)), np.nan).astype(np.float32)
+    return Strip(offset_px=across.offset_px, rise=rise, size=size)
+
+
 def clearness(size: Array) -> Array:
     """Edge strength against the strip's own level, 0 (nothing) to 1 (clear); 0 outside the picture. (n, k)"""
     level = np.nanmedian(size) if np.isfinite(size).any() else 0.0

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.edges import Array, clearness, normals_of, peaks, strip
+from bedwatch.aim.edges import Array, clearness, normals_of, peaks, steadied, strip
 from bedwatch.aim.pose import (
     LN_DISTANCE,
     LN_SCALE,
@@ -25,12 +25,14 @@ from bedwatch.aim.pose import (
     View,
     bed_outline_mm,
     outside_mm,
+    runs_of,
 )
 from bedwatch.bed.model import Points
 
 FOOT, RIM, RING_EDGE = "foot", "rim", "ring"
 FOCAL_SHARE, FOCAL_SPREAD = 0.85, 0.40  # focal length over picture width of webcams and phones, and spread of its ln
 LEAN_SPREAD = 0.25  # of the normal's part along the picture, about 15 degrees
+ALONG = 0.04  # share of an outline over which its edges are averaged
 STEP = np.array([0.05, 0.05, 1e-4, 1e-4, 1e-4, 1e-3, 1e-4, 0.05])
 
 
@@ -88,6 +90,7 @@ def look(view: View, picture: Array, pose: Vector, kind: str, reach_px: float, c
     pixels = view.project(pose, places, height)
     normals = _outward(view, pose, places, pixels, height)
     across = strip(picture, pixels, normals, reach_px + 4.0, 0.5 if reach_px < 16 else 1.0)
+    across = steadied(across, runs_of(view.bed, len(pixels)), round(ALONG * len(pixels)))
     at, clear = peaks(clearness(across.size), across.offset_px, np.zeros(len(pixels)), 0.5 * reach_px)
     seen = np.isfinite(across.size).mean(axis=1) > 0.5
     if kind == FOOT:

@@ -160,6 +160,14 @@ def bed_outline_mm(bed: Bed, count: int, outward_mm: float = 0.0) -> Points:
     return places if outward_mm == 0.0 else np.asarray(places + outward_mm * outward)
 
 
+def runs_of(bed: Bed, count: int) -> tuple[int, ...]:
+    """How the places of an outline split into straight sides; a single run for a round bed."""
+    if bed.shape == "round":
+        return (count,)
+    wide = round(count * bed.width_mm / (2 * (bed.width_mm + bed.length_mm)))
+    return wide, count // 2 - wide, wide, count - count // 2 - wide
+
+
 @lru_cache(maxsize=64)
 def _outline(shape: str, width_mm: float, length_mm: float, count: int) -> tuple[Points, Points]:
     """Places along an outline, clockwise from 12 o'clock (a rectangle: from -x, +y), and the outward unit vectors."""

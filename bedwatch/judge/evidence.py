@@ -18,10 +18,13 @@ _MIDDLE_SHARE = 0.5
 # A cell counts as lifted if it is live and this share of its pattern is another one after the longest lag, or drifts as a
 # whole: shadows and slides from a lively neighbour flicker over a still zone without renewing it.
 _RENEWED = 0.15
+# And it must change by this part of what the bed's liveliest cells do, in energy: light thrown about by them reaches that.
+_LEAST_OF_LIVELIEST = 0.01
+_SURELY_DRIFTS = 1.5
 # The two marks of a violent zone, at the border between the eruptions of a good one (about 20 mm across, here and there)
 # and of a violent one (35 mm and more, overlapping): share of the time a spot is disturbed, and energy of the change
 # in widths of 20-80 mm against 5-20 mm.
-_DUTY_MARK = 0.285
+_DUTY_MARK = 0.293
 _WIDTH_MARK = 1.0
 
 
@@ -77,7 +80,10 @@ class ZoneView:
             )
         octaves = np.maximum(field.octaves[seen].mean(axis=0), 0.0)
         width = float(octaves[3:].sum() / max(octaves[1:3].sum(), 1e-9))
+        energy = np.maximum(field.octaves[:, :3].sum(axis=1), 0.0)
+        strong = energy[seen] > _LEAST_OF_LIVELIEST * np.nanpercentile(energy, 90)
         lifted = (field.renewal[seen].max(axis=1) > _RENEWED) | (field.coherence[seen] > 1.0)
+        lifted &= strong | (field.coherence[seen] > _SURELY_DRIFTS)
         duty = float(np.median(field.duty[seen]))
         return ZoneEvidence(
             known=True,
@@ -92,8 +98,11 @@ class ZoneView:
 
 
 def restlessness(duty: float, width: float) -> float:
-    """2 ln(duty / mark) + ln(width / mark) / 2: both marks are ratios, so their logarithms add up; a factor in duty
-    tells more than the same factor in width, since width also depends on how sharp the edges of the eruptions look."""
+    """4 ln(duty / mark) + ln(width / mark) / 4.
+
+    Both marks are ratios, so their logarithms add up. The duty has nearly all the say: it alone tells good from violent
+    zones apart in pictures of very unlike making, while width also depends on how sharp the eruptions' edges look.
+    """
     if duty <= 0:
         return math.nan
-    return 2 * math.log(duty / _DUTY_MARK) + 0.5 * math.log(max(width, 0.02) / _WIDTH_MARK)
+    return 4 * math.log(duty / _DUTY_MARK) + 0.25 * math.log(max(width, 0.02) / _WIDTH_MARK)

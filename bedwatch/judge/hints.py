@@ -22,7 +22,7 @@ class Air(IntEnum):
 # change sides.
 _LIFTED = 0.5
 _LIFTED_SLACK = 0.08
-_RESTLESS = 0.12
+_RESTLESS = 0.0
 _RESTLESS_SLACK = 0.08
 
 _HINTS = {

@@ -20,6 +20,12 @@ Array = NDArray[np.floating[Any]]
 
 # Of a patch's area this share must lie in blocks that see powder.
 LEAST_SEEN = 0.25
+# A block whose pattern is gone by this share at once, and that no witness calls live, shows the camera's noise and no powder:
+# it could move unseen. A patch is unknown unless this share of it is known.
+_BARE = 0.75
+_LEAST_KNOWN = 0.5
+# Below this share of live blocks a patch stands still, and what speed is left over is its error.
+_STILL = 0.02
 # Blocks lend each other half their sums, so that about this many of them hold one independent reading.
 _SHARED_BLOCKS = 4.0
 
@@ -77,6 +83,7 @@ def measure(
     steadiness of the change at the long lag."""
     assert bursts.least is not None
     live = live_blocks(pairs, cross, octaves, pulses, windows, brightness)
+    known = live | (renewal(pairs[(0, 1)]) < _BARE)
     explained = coherence(pairs, windows)
     speeds = block_speeds(pairs, margins, cross, live, live & (explained < 1.0), bursts.least, px_mm, windows)
     cells, zones, bed = maps
@@ -86,9 +93,9 @@ def measure(
     return MotionField(
         seconds=seconds,
         frames_per_s=1.0 / shortest.lag_s,
-        cells=_read(cells, speeds, live, pairs, position_error),
-        zones=_read(zones, speeds, live, pairs, position_error),
-        bed=_read(bed, speeds, live, pairs, position_error),
+        cells=_read(cells, speeds, live, known, pairs, position_error),
+        zones=_read(zones, speeds, live, known, pairs, position_error),
+        bed=_read(bed, speeds, live, known, pairs, position_error),
         lags_s=np.array([pairs[k].lag_s for k in fine]),
         renewal=np.stack(renewals, axis=1),
         octaves=np.stack([cells.mean(band) for band in octaves], axis=1),
@@ -102,10 +109,12 @@ def _read(
     patches: PatchMap,
     speeds: BlockSpeeds,
     live: NDArray[np.bool_],
+    known: NDArray[np.bool_],
     pairs: Mapping[Key, Channel],
     position_error: float,
 ) -> Patches:
-    trust = _trust(patches, speeds)
+    sure = known.astype(np.float64)
+    trust = _trust(patches, speeds) * np.maximum(sure, 1e-6)
     speed2 = patches.mean(speeds.speed2, trust)
     speed = np.sqrt(np.maximum(speed2, 0.0))
     weight = np.maximum(speeds.speed2, 0.0) * trust
@@ -116,7 +125,14 @@ def _read(
     noise_error2 = noise2 * (0.5 + 1.0 / np.sqrt(np.maximum(looks, 1.0)))
     noise_error = noise_error2 / (2 * np.maximum(speed, np.sqrt(noise_error2) / 2 + 1e-6))
     error = np.sqrt((speed * np.hypot(bias, position_error)) ** 2 + noise_error**2)
-    return Patches(speed_mm_s=speed, speed_error_mm_s=error, live=patches.mean(live.astype(np.float64)))
+    share = patches.mean(live.astype(np.float64), np.maximum(sure, 1e-6))
+    still = share < _STILL
+    error = np.where(still, np.hypot(error, speed), error)
+    speed = np.where(still, 0.0, speed)
+    hidden = ~(patches.mean(sure) >= _LEAST_KNOWN)
+    for values in (speed, error, share):
+        values[hidden] = np.nan
+    return Patches(speed_mm_s=speed, speed_error_mm_s=error, live=share)
 
 
 def _trust(patches: PatchMap, speeds: BlockSpeeds) -> Array:

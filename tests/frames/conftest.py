@@ -100,9 +100,7 @@ def raw_avi(
     avih = struct.pack("<14I", round(1e6 / rate), 0, 0, 0x10, count, 0, 1, 0, width, height, 0, 0, 0, 0)
     strh = struct.pack("<4s4sIHHIIIIIIII8x", b"vids", code, 0, 0, 0, 0, 1, rate, 0, count, 0, 0, 0)
     signed = -height if top_down else height
-    strf = struct.pack(
-        "<IiiHH4sIiiII", 40, width, signed, 1, bits, code, len(datas[0]), 0, 0, len(palette) // 4, 0
-    )
+    strf = struct.pack("<IiiHH4sIiiII", 40, width, signed, 1, bits, code, len(datas[0]), 0, 0, len(palette) // 4, 0)
     strl = chunk(b"LIST", b"strl" + chunk(b"strh", strh) + chunk(b"strf", strf + palette))
     hdrl = chunk(b"LIST", b"hdrl" + chunk(b"avih", avih) + strl)
     movi = chunk(b"LIST", b"movi" + b"".join(chunk(b"00db", data) for data in datas))

@@ -166,9 +166,7 @@ def test_close_twice_and_in_mid_iteration(source: Source) -> None:
 
 
 @pytest.mark.parametrize("make", ["mjpeg_avi", "h264_mp4"])
-def test_a_damaged_clip_leaves_standard_error_alone(
-    make: str, tmp_path: Path, clips: SimpleNamespace
-) -> None:
+def test_a_damaged_clip_leaves_standard_error_alone(make: str, tmp_path: Path, clips: SimpleNamespace) -> None:
     path = Path(str(SOURCES[make][0](tmp_path, clips)))
     data = bytearray(path.read_bytes())
     for at in range(len(data) // 3, 2 * len(data) // 3, 97):

@@ -56,9 +56,7 @@ def dropped(steps: Sequence[float]) -> list[int]:
     jitter=st.floats(0, 0.12),
     holes=st.lists(st.tuples(st.integers(8, 90), st.integers(1, 9)), max_size=4, unique_by=lambda h: h[0]),
 )
-def test_holes_in_a_regular_clip_are_counted_exactly(
-    rate: float, jitter: float, holes: list[tuple[int, int]]
-) -> None:
+def test_holes_in_a_regular_clip_are_counted_exactly(rate: float, jitter: float, holes: list[tuple[int, int]]) -> None:
     rng = np.random.default_rng(1)
     missing = dict(holes)
     steps = [(1 + missing.get(i, 0)) / rate + rng.uniform(-jitter, jitter) / rate for i in range(100)]
@@ -130,23 +128,17 @@ def test_broken_pictures_are_holes_also_where_steps_tell_nothing() -> None:
         (120, 3.0, Outcome.END),
     ],
 )
-def test_the_promised_length_decides_what_is_cut_short(
-    count: int, duration_s: float | None, outcome: Outcome
-) -> None:
+def test_the_promised_length_decides_what_is_cut_short(count: int, duration_s: float | None, outcome: Outcome) -> None:
     _, source = play([i / 30 for i in range(count)], duration_s)
     assert source.outcome is outcome
-    assert source.notes == (
-        ("the file seems cut short at 2.4 of 4.0 s",) if outcome is Outcome.CUT_SHORT else ()
-    )
+    assert source.notes == (("the file seems cut short at 2.4 of 4.0 s",) if outcome is Outcome.CUT_SHORT else ())
 
 
 def scene(speed: float, noise: float, count: int, seed: int = 0) -> list[np.ndarray]:
     rng = np.random.default_rng(seed)
     wave = np.arange(160)[None, :] * 0.3 + np.arange(120)[:, None] * 0.2
     return [
-        np.clip(128 + 60 * np.sin(wave + speed * i) + rng.normal(0, noise, wave.shape), 0, 255).astype(
-            np.uint8
-        )
+        np.clip(128 + 60 * np.sin(wave + speed * i) + rng.normal(0, noise, wave.shape), 0, 255).astype(np.uint8)
         for i in range(count)
     ]
 

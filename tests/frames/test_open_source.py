@@ -82,9 +82,7 @@ def test_a_glob_of_one_video_is_that_video(tmp_path: Path, clips: SimpleNamespac
     assert len(list(open_source(str(tmp_path / "*.avi")))) == 7
 
 
-def test_names_with_signs_of_a_glob_or_an_address_are_names_first(
-    tmp_path: Path, clips: SimpleNamespace
-) -> None:
+def test_names_with_signs_of_a_glob_or_an_address_are_names_first(tmp_path: Path, clips: SimpleNamespace) -> None:
     for name in ("bed [2].avi", "shot 12:30.avi", "50%d.avi"):
         clips.encode(tmp_path / "made.avi", clips.grain(3)).rename(tmp_path / name)
         assert len(list(open_source(str(tmp_path / name)))) == 3
@@ -99,9 +97,7 @@ def test_names_with_signs_of_a_glob_or_an_address_are_names_first(
         ("RTSP://bed.example/1", "open_stream", "RTSP://bed.example/1"),
     ],
 )
-def test_numbers_and_addresses_are_live(
-    spec: str, kind: str, given: object, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_numbers_and_addresses_are_live(spec: str, kind: str, given: object, monkeypatch: pytest.MonkeyPatch) -> None:
     asked: list[object] = []
     monkeypatch.setattr(opening, kind, asked.append)
     open_source(spec)

@@ -142,9 +142,7 @@ def test_repeats_of_a_recorder_are_marked_and_nothing_else(tmp_path: Path, clips
         assert [f.number for f in frames if f.repeated] == held, name
 
 
-@pytest.mark.parametrize(
-    ("codec", "options"), [("mjpeg", {}), ("libx264", {"crf": "18"}), ("libx264", {"crf": "28"})]
-)
+@pytest.mark.parametrize(("codec", "options"), [("mjpeg", {}), ("libx264", {"crf": "18"}), ("libx264", {"crf": "28"})])
 def test_a_still_scene_is_not_a_repeat(
     codec: str, options: dict[str, str], tmp_path: Path, clips: SimpleNamespace
 ) -> None:

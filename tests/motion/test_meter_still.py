@@ -46,7 +46,6 @@ def test_a_bare_surface_is_never_moving(bench: Bench, level: float, noise_dn: fl
     assert ((speed < STILL_MM_S) | (speed < 2 * error)).all()
 
 
-@pytest.mark.xfail(reason="slopes made by noise pass for texture, so that a bare surface is said to stand still")
 def test_a_bare_surface_that_turns_is_not_said_to_stand_still(bench: Bench) -> None:
     """Nobody can see it move: its speed is unknown, or has an error wide enough for the truth."""
     disc = bench.Disc(contrast=0.0, wall_mm_s=60.0)
