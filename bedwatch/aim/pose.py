@@ -164,8 +164,9 @@ def runs_of(bed: Bed, count: int) -> tuple[int, ...]:
     """How the places of an outline split into straight sides; a single run for a round bed."""
     if bed.shape == "round":
         return (count,)
-    wide = round(count * bed.width_mm / (2 * (bed.width_mm + bed.length_mm)))
-    return wide, count // 2 - wide, wide, count - count // 2 - wide
+    around = 2 * (bed.width_mm + bed.length_mm)
+    wide, long = (max(8, round(count * side / around)) for side in (bed.width_mm, bed.length_mm))
+    return wide, long, wide, long
 
 
 @lru_cache(maxsize=64)

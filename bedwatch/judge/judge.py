@@ -96,6 +96,8 @@ class Judge:
 
     def _figures(self, field: MotionField, verdict: Verdict | None = None) -> BedReading:
         evenness = uniformity_index(field.cells.speed_mm_s, self._cells.area_mm2)
+        if field.bed.speed_mm_s[0] == 0:
+            evenness = 0.0  # what is left of the cells' speeds is noise
         return BedReading(
             evenness=_or_none(evenness),
             live=_or_none(field.bed.live[0]),

@@ -24,6 +24,8 @@ LEAST_SEEN = 0.25
 # it could move unseen. A patch is unknown unless this share of it is known.
 _BARE = 0.75
 _LEAST_KNOWN = 0.5
+# Finer than this no speed is known: about 0.005 pixels over the longest lag.
+_LEAST_ERROR_MM_S = 0.05
 # Below this share of live blocks a patch stands still, and what speed is left over is its error.
 _STILL = 0.02
 # Blocks lend each other half their sums, so that about this many of them hold one independent reading.
@@ -124,7 +126,7 @@ def _read(
     noise2 = patches.mean(speeds.noise2, trust)
     noise_error2 = noise2 * (0.5 + 1.0 / np.sqrt(np.maximum(looks, 1.0)))
     noise_error = noise_error2 / (2 * np.maximum(speed, np.sqrt(noise_error2) / 2 + 1e-6))
-    error = np.sqrt((speed * np.hypot(bias, position_error)) ** 2 + noise_error**2)
+    error = np.sqrt((speed * np.hypot(bias, position_error)) ** 2 + noise_error**2 + _LEAST_ERROR_MM_S**2)
     share = patches.mean(live.astype(np.float64), np.maximum(sure, 1e-6))
     still = share < _STILL
     error = np.where(still, np.hypot(error, speed), error)
