@@ -53,12 +53,11 @@ def hint_of(air: Air) -> HintWord:
 def because(evidence: ZoneEvidence, air: Air) -> str:
     """One sentence naming the evidence."""
     if air is Air.UNKNOWN:
-        return "Too little of this zone can be judged: its pattern is hidden, or too faint against the camera's noise."
-    speed = f"{evidence.speed_mm_s:.0f} ± {evidence.speed_error_mm_s:.0f} mm/s"
-    live = f"{100 * evidence.live:.0f} % of its middle moves"
+        return "Too little of it can be judged: hidden, or too faint a pattern against the camera's noise."
+    moves = f"{100 * evidence.live:.0f} % of its middle moves"
     if air is Air.STARVED:
-        return f"Only {live}, at {speed} over the whole zone; neighbours' air at its border does not count."
-    erupts = f"a spot is disturbed {100 * evidence.duty:.0f} % of the time"
+        return f"Only {moves}; at its border it is neighbours' air."
+    busy = f"a spot is disturbed {100 * evidence.duty:.0f} % of the time"
     if air is Air.VIOLENT:
-        return f"{live} at {speed}, {erupts} and by wide, overlapping eruptions: too lively."
-    return f"{live} at {speed}, {erupts} by small eruptions that come and go: a gentle simmer."
+        return f"Wide eruptions hardly pause: {busy}, and {moves}."
+    return f"Small eruptions come and go: {busy}, and {moves}."
