@@ -32,9 +32,10 @@ _WIDTH_MARK = 1.0
 class ZoneEvidence:
     """One zone. known: enough of it can be judged. cells: inner cells it rests on.
 
-    live: share of those cells' area that is lifted: moves, and is renewed or drifts. restless: how lively the eruptions are, on a scale where 0 is the border
-    between good and violent, about -1 a gentle simmer and +1 a boil; NaN when nothing erupts. duty: share of the time a
-    spot is disturbed. width: energy of wide against narrow change. speed_mm_s, speed_error_mm_s: of the whole zone.
+    live: share of those cells' area that is lifted: moves, and is renewed or drifts. restless: how lively the eruptions
+    are, on a scale where 0 is the border between good and violent, about -1 a gentle simmer and +1 a boil; NaN when
+    nothing erupts. duty: share of the time a spot is disturbed. width: energy of wide against narrow change.
+    speed_mm_s, speed_error_mm_s: of the whole zone.
     """
 
     known: bool

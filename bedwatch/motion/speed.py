@@ -76,10 +76,10 @@ def block_speeds(
 ) -> BlockSpeeds:
     """Weigh the comparisons: the longest step, in pixels, that one displacement still describes has the least noise.
 
-    margins: what reads the strip along the wall, per scale. cross: mean product of successive displacements over CROSS_LAG, mm2/s2 (their noise is independent, so that it averages
-    to nothing on a still surface), or None while there is none; used where the block is not live. torn: live, but no
-    displacement explains it. least: (rows, cols) least energy of the change in each block. windows: share of each
-    block's window that sees powder, per scale.
+    margins: what reads the strip along the wall, per scale. cross: mean product of successive displacements over
+    CROSS_LAG, mm2/s2 (their noise is independent, so that it averages to nothing on a still surface), or None while there
+    is none; used where the block is not live. torn: live, but no displacement explains it. least: (rows, cols) least
+    energy of the change in each block. windows: share of each block's window that sees powder, per scale.
     """
     keys = sorted(means, key=lambda k: px_mm[k[0]] / means[k].lag_s, reverse=True)
     energy = _noise_energy(means, least, torn)
@@ -92,19 +92,32 @@ def block_speeds(
         speed2 = np.einsum("krc,krc->rc", weights, moved)
         guess = np.maximum(speed2, 0.0)
     noise2 = np.einsum("krc,krc->rc", weights, noise)
-    steps = np.einsum("krc,krc->rc", weights, step)
     if cross is not None:
         speed2 = np.where(live, speed2, np.minimum(cross, speed2))
         noise2 = np.where(live, noise2, np.minimum(noise2, np.abs(cross)))
+    bias = _bias(means, keys, energy, weights, step, px_mm)
+    return BlockSpeeds(speed2=speed2, noise2=noise2, bias=bias)
+
+
+def _bias(
+    means: Mapping[Key, Channel],
+    keys: list[Key],
+    energy: tuple[Array, Array],
+    weights: Array,
+    step: Array,
+    px_mm: tuple[float, float],
+) -> Array:
+    """Relative error that more looking does not shrink: long steps, lines for a texture, a surface torn up."""
+    steps = np.einsum("krc,krc->rc", weights, step)
     far = _FAR_ERROR * np.maximum(step[0] - _FAR_PX, 0.0)
     bias = np.where(step[0] > _LOST_PX, 0.5, np.hypot(_LEAST_ERROR, far) + 0.01 * np.minimum(steps, 2.0) ** 2)
     shape = np.einsum("krc,krc->rc", weights, np.stack([_lopsided(means[k], k, px_mm) for k in keys]))
-    bias = bias + _LINES_ERROR * np.clip(np.log10(shape / _LINES), 0.0, 1.2)
+    lines = _LINES_ERROR * np.clip(np.log10(np.maximum(shape, _LINES) / _LINES), 0.0, 1.2)
     explained = np.stack(
         [means[k].sums[EXPLAINED] / np.maximum(means[k].sums[CHANGE] - energy[k[0]], 1e-9) for k in keys]
     )
     apart = 1.0 - np.clip(np.einsum("krc,krc->rc", weights, explained) / _MOVES_AS_ONE, 0.0, 1.0)
-    return BlockSpeeds(speed2=speed2, noise2=noise2, bias=np.hypot(bias, 0.5 * apart))
+    return np.asarray(np.hypot(bias + lines, 0.5 * apart), np.float64)
 
 
 def _noise_energy(means: Mapping[Key, Channel], least: Image, torn: NDArray[np.bool_]) -> tuple[Array, Array]:

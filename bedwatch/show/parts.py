@@ -53,9 +53,8 @@ _DIM = Style(dim=True)
 
 def header(reading: Reading | None, bed: Bed, look: Look, *, width: int, duration_s: float | None = None) -> Text:
     """Bed, state and time in one line; with `duration_s` (of a file) also how much of it is done."""
-    if reading is None:
-        right = "starting"
-    else:
+    right = "starting"
+    if reading is not None:
         right = f"{STATES[reading.state]} {look.dot} {_time(reading.time_s, duration_s, look)}"
     right = cut(right, width, look)
     left = cut(bed.name, max(0, width - cell_len(right) - 2), look)
