@@ -22,8 +22,10 @@ from bedwatch.motion.tally import Channel, Tally
 BLOCK_PX = 4  # at the fine scale, so that a block is about 10 mm
 LAGS = (1, 2, 4, 8)
 COARSE_LAGS = (1, 2)
-# Frames faster than this are thinned: nearer in time they tell nothing more of powder, and cost the same.
-FULL_RATE = 45.0
+# Frames that follow nearer than this are passed over (55 a second and more): they tell nothing more, and cost the same.
+LEAST_STEP_S = 0.0185
+# A gap of so many usual steps is a hole.
+HOLE_STEPS = 3.5
 LONG_LAG_S = 0.13
 
 
@@ -87,8 +89,13 @@ class MotionMeter:
 
     def add(self, rectified: NDArray[np.uint8], time_s: float) -> None:
         """Look at one frame. rectified: (rows, cols) grey, the grid that `visible` describes."""
-        if self._views and not self._wanted(time_s - self._views[-1].time_s):
-            return
+        if self._views:
+            gap_s = time_s - self._views[-1].time_s
+            if gap_s <= LEAST_STEP_S:
+                return
+            if self._is_hole(gap_s):
+                self._views.clear()
+                self._moved = None
         contrast = self._contrast.of(rectified)
         now = _View(time_s=time_s, scales=(slopes(contrast), slopes(halve(contrast))))
         self._tally.mark(time_s)
@@ -101,9 +108,12 @@ class MotionMeter:
         if len(self._views) > 1:
             self._survey(now)
 
-    def _wanted(self, step_s: float) -> bool:
-        """Thin out frames that come faster than FULL_RATE; steps that are not positive cannot be used."""
-        return step_s > 0 and step_s > 0.75 / FULL_RATE
+    def _is_hole(self, gap_s: float) -> bool:
+        """Whether frames are missing before this one: comparing over a hole would pass for a short lag."""
+        if len(self._views) < 2:
+            return False
+        usual_s = (self._views[-1].time_s - self._views[0].time_s) / (len(self._views) - 1)
+        return gap_s > HOLE_STEPS * usual_s
 
     def _compare(self, then: _View, now: _View, lag: int) -> None:
         lag_s = now.time_s - then.time_s
