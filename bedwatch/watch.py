@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from bedwatch.aim.anchor import Anchor, Place
 from bedwatch.aim.camera import CameraCheck
 from bedwatch.aim.rectify import Rectifier
 from bedwatch.aim.search import find_bed
@@ -44,6 +45,7 @@ class _Eyes:
     """What looks at the bed once it is known where it is."""
 
     rectifier: Rectifier
+    anchor: Anchor
     cover: Cover
     meter: MotionMeter
 
@@ -71,6 +73,7 @@ class Watch:
         self._eyes: _Eyes | None = None
         self._shape: tuple[int, ...] = ()
         self._covered = False
+        self._place = Place()
         self._next_s = READING_EVERY_S
         self._now_s = 0.0
         self._given_s = -1.0
@@ -89,7 +92,7 @@ class Watch:
 
     def _frame(self, frame: Frame) -> Reading | None:
         self._now_s = frame.time_s
-        self._camera.add(frame)
+        self._camera.add(frame, self._follow if self._eyes and not self._eyes.anchor.blind else None)
         if not frame.repeated:
             self._look(frame)
         if self.not_found is not None:
@@ -115,7 +118,12 @@ class Watch:
         if self._camera.blank:
             eyes.meter.forget()
             return
-        flat = eyes.rectifier.rectify(frame.picture)
+        if self._place.lost:
+            eyes.meter.forget()
+            return
+        if self._place.jolted:
+            eyes.meter.forget()
+        flat = eyes.rectifier.rectify(frame.picture, shift_px=self._place.shift_px)
         covered = eyes.cover.add(flat, frame.time_s)
         if covered != self._covered:
             self._covered = covered
@@ -124,6 +132,12 @@ class Watch:
             eyes.meter.forget()
         else:
             eyes.meter.add(flat, frame.time_s)
+
+    def _follow(self, frame: Frame) -> tuple[float, float] | None:
+        assert self._eyes is not None
+        if self._camera.blank:
+            return None
+        return self._place.follow(self._eyes.anchor, frame.picture, frame.time_s)
 
     def _search(self, frame: Frame) -> None:
         if frame.time_s >= self._next_picture_s:
@@ -160,6 +174,7 @@ class Watch:
         shape = rectifier.visible.shape
         return _Eyes(
             rectifier=rectifier,
+            anchor=Anchor(aim, self.bed, size_px),
             cover=Cover(rectifier.visible, rectifier.step_mm),
             meter=MotionMeter(
                 visible=rectifier.visible,
@@ -182,6 +197,9 @@ class Watch:
         if self._cut_short and ProblemKind.DROPPED_FRAMES not in {problem.kind for problem in problems}:
             advice = f"The source ends at {self._now_s:.1f} s, before its own end; record it again if the rest matters."
             problems.append(Problem(kind=ProblemKind.DROPPED_FRAMES, advice=advice))
+        if self._place.lost:
+            advice = "The camera has moved against the bed; put it back, or aim again and go on with the new aim."
+            problems.append(Problem(kind=ProblemKind.BED_LOST, advice=advice))
         if self.not_found is not None:
             advice = f"The bed was not found: {self.not_found.reason}. {self.not_found.advice}"
             problems.append(Problem(kind=ProblemKind.BED_NOT_FOUND, advice=advice))
@@ -190,7 +208,7 @@ class Watch:
     def _reading(self) -> Reading:
         self._given_s = self._now_s
         problems = self._problems()
-        if self._camera.blank:
+        if self._camera.blank or self._place.lost:
             self._forget()
             return self._judge.nothing(self._now_s, State.NO_PICTURE, problems)
         if self._covered:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -53,6 +54,9 @@ class _Look:
     shift_px: tuple[float, float] | None
 
 
+Follow = Callable[[Frame], tuple[float, float] | None]
+
+
 class CameraCheck:
     """Feed it every frame with `add`; `problems` says what was wrong over the last `window_s` seconds."""
 
@@ -68,8 +72,12 @@ class CameraCheck:
         self._same_since: float | None = None
         self._steady = Steadiness()
 
-    def add(self, frame: Frame) -> None:
-        """Look at one frame; frames come in order of time."""
+    def add(self, frame: Frame, follow: Follow | None = None) -> None:
+        """Look at one frame; frames come in order of time.
+
+        follow: what tells the camera's shift in this frame (right, down, in pixels; None where it cannot) better than
+        patches of the picture do, once the bed is known.
+        """
         grey = _lattice(frame.picture)
         logs = _LOG[grey]
         if self._first is None or self._anchor is None or self._first.shape != logs.shape:
@@ -95,7 +103,7 @@ class CameraCheck:
                 level=float(np.clip(logs - self._first, -0.5, 0.5).mean()),
                 lost=frame.dropped_before + int(frame.repeated),
                 same=same,
-                shift_px=self._steady.shift(frame.picture) if self._turn() else None,
+                shift_px=follow(frame) if follow else self._steady.shift(frame.picture) if self._turn() else None,
             )
         )
         if not self._blur or frame.time_s - self._blur[-1][0] > (1.0 if len(self._blur) < 3 else 3.0):
@@ -224,7 +232,7 @@ def _hunting(looks: list[_Look]) -> list[Problem]:
 def _shake_px(looks: list[_Look]) -> float:
     """Root mean square of the camera's place about its own half-second mean, pixels."""
     shifts = np.array([look.shift_px for look in looks if look.shift_px is not None])
-    if len(shifts) < 10 or len(shifts) < 0.25 * len(looks):
+    if len(shifts) < 10 or len(shifts) < 0.12 * len(looks):
         return 0.0
     width = 15
     pad = np.pad(shifts, ((width // 2, width // 2), (0, 0)), mode="edge")

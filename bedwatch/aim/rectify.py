@@ -72,8 +72,12 @@ class Rectifier:
         """(rows, cols) of the grid."""
         return self._u.shape[0], self._u.shape[1]
 
-    def rectify(self, picture: Picture, out: Picture | None = None) -> Picture:
+    def rectify(
+        self, picture: Picture, out: Picture | None = None, shift_px: tuple[float, float] = (0.0, 0.0)
+    ) -> Picture:
         """The grid's brightness, (rows, cols) uint8 grey, from a BGR or grey picture.
+
+        shift_px: by how much the camera's picture lies (right, down) of where it lay when it was aimed.
 
         out: an array to write into and return; a new one otherwise. Grid pixels outside the picture repeat its edge.
         Raises ValueError for a picture of another size than the rectifier was made for.
@@ -89,7 +93,10 @@ class Rectifier:
             cv2.resize(part, size, dst=self._small, interpolation=cv2.INTER_AREA)
             part = self._small
         target = np.empty(self.shape, np.uint8) if out is None else out
-        cv2.remap(part, self._u, self._v, cv2.INTER_LINEAR, dst=target, borderMode=cv2.BORDER_REPLICATE)
+        u, v = self._u, self._v
+        if shift_px != (0.0, 0.0):
+            u, v = u + np.float32(shift_px[0] / self._shrink), v + np.float32(shift_px[1] / self._shrink)
+        cv2.remap(part, u, v, cv2.INTER_LINEAR, dst=target, borderMode=cv2.BORDER_REPLICATE)
         return target
 
 

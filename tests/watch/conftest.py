@@ -66,7 +66,8 @@ class Clip:
         top = 2 * HEIGHT_PX - whole
         moved = (1 - part) * sheet[top : top + HEIGHT_PX] + part * sheet[top - 1 : top - 1 + HEIGHT_PX]
         light = sheet[:HEIGHT_PX].copy()
-        light[:, : WIDTH_PX // 2] = moved[:, : WIDTH_PX // 2]
+        # The bed is 160 x 107 px in the middle; what lies round it stands still, as a bench does.
+        light[22:128, 20 : WIDTH_PX // 2] = moved[22:128, 20 : WIDTH_PX // 2]
         light += 1.5 * rng.standard_normal(light.shape, np.float32)
         picture = np.clip(np.rint(light), 0, 255).astype(np.uint8)
         picture.setflags(write=False)
