@@ -87,7 +87,9 @@ def measure(
     live = live_blocks(pairs, cross, octaves, pulses, windows, brightness)
     known = live | (renewal(pairs[(0, 1)]) < _BARE)
     explained = coherence(pairs, windows)
-    speeds = block_speeds(pairs, margins, cross, live, live & (explained < 1.0), bursts.least, px_mm, windows)
+    speeds = block_speeds(
+        pairs, margins, cross, live, live & (explained < 1.0), bursts.least, brightness, px_mm, windows
+    )
     cells, zones, bed = maps
     fine = sorted((k for k in pairs if k[0] == 0), key=lambda k: pairs[k].lag_s)
     renewals = [cells.mean(renewal(pairs[k])) for k in fine]

@@ -34,6 +34,8 @@ _LINES_ERROR, _LINES = 0.08, 6.0
 _COARSE_SAY = 0.05
 # Noise energy of a block is at most so many times its least value among some sixty.
 _LEAST_TO_NOISE = 6.0
+# Noise in grey levels squared differs by no more than this over one bed.
+_UNLIKE = 3.0
 # Noise of the coarse scale against that of the fine one: 0.25 if white, up to 0.4 from video encoders.
 _COARSE_NOISE = 0.35
 # A patch that moves as a whole has this part of its change explained, noise set aside.
@@ -71,6 +73,7 @@ def block_speeds(
     live: NDArray[np.bool_],
     torn: NDArray[np.bool_],
     least: Image,
+    brightness: Array,
     px_mm: tuple[float, float],
     windows: tuple[Image, Image],
 ) -> BlockSpeeds:
@@ -79,10 +82,11 @@ def block_speeds(
     margins: what reads the strip along the wall, per scale. cross: mean product of successive displacements over
     CROSS_LAG, mm2/s2 (their noise is independent, so that it averages to nothing on a still surface), or None while there
     is none; used where the block is not live. torn: live, but no displacement explains it. least: (rows, cols) least
-    energy of the change in each block. windows: share of each block's window that sees powder, per scale.
+    energy of the change in each block. brightness: (rows, cols) mean grey level. windows: share of each block's window
+    that sees powder, per scale.
     """
     keys = sorted(means, key=lambda k: px_mm[k[0]] / means[k].lag_s, reverse=True)
-    energy = _noise_energy(means, least, torn)
+    energy = _noise_energy(means, least, torn, brightness, windows[0])
     noise = np.stack([_noise2(means[k], k, energy[k[0]], windows) for k in keys])
     moved = np.stack([means[k].sums[SPEED2] * _unshrunk(means[k], energy[k[0]]) for k in keys]) - noise
     moved = np.stack([margins[k[0]].read(of_key) for k, of_key in zip(keys, moved, strict=True)])
@@ -120,12 +124,15 @@ def _bias(
     return np.asarray(np.hypot(bias + lines, 0.5 * apart), np.float64)
 
 
-def _noise_energy(means: Mapping[Key, Channel], least: Image, torn: NDArray[np.bool_]) -> tuple[Array, Array]:
+def _noise_energy(
+    means: Mapping[Key, Channel], least: Image, torn: NDArray[np.bool_], brightness: Array, window: Image
+) -> tuple[Array, Array]:
     """What camera noise adds to the change of the fine and the coarse scale, per cent squared.
 
     It is what no displacement explains, at the lag where that is least, but no more than the quietest moment of the window
-    allows: the block's own where the surface is torn up rather than moved, else the bed's usual one if that is more. The
-    coarse scale holds a fixed part of the fine one's.
+    allows: the block's own where the surface is torn up rather than moved, else the bed's usual one if that is more. In grey
+    levels it is much the same all over the bed, so that the calmest blocks bound it. The coarse scale holds a fixed part
+    of the fine one's.
     """
     left = [
         np.min([c.sums[CHANGE] - c.sums[EXPLAINED] for k, c in means.items() if k[0] == scale], axis=0)
@@ -136,6 +143,9 @@ def _noise_energy(means: Mapping[Key, Channel], least: Image, torn: NDArray[np.b
     seen = quiet[quiet > 0]
     usual = float(np.median(seen)) if seen.size else 0.0
     fine = np.minimum(fine, np.where(torn, quiet, np.maximum(quiet, usual)))
+    grey2 = np.maximum(brightness, 1.0) ** 2
+    least_grey2 = float(np.percentile((fine * grey2)[window > 0.9], 10)) if (window > 0.9).any() else np.inf
+    fine = np.minimum(fine, _UNLIKE * least_grey2 / grey2)
     return fine, np.clip(left[1], 0.0, _COARSE_NOISE * fine)
 
 
