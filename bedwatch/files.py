@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import os
-import tempfile
+import secrets
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from bedwatch.errors import UserError
@@ -21,26 +21,24 @@ def replacing(path: Path | str) -> Iterator[Path]:
     goal = Path(os.path.realpath(path))
     if goal.is_dir():
         raise UserError(f"{path}: found a folder, expected the name of a file to write")
+    # Named before it is made, so that being stopped at any moment leaves nothing behind.
+    draft = goal.with_name(f".{goal.stem[:60]}-{secrets.token_hex(8)}{goal.suffix}")
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{goal.stem[:60]}-", suffix=goal.suffix, dir=goal.parent)
-    except OSError as error:
-        raise UserError(
-            f"{path}: cannot be written ({error.strerror}); choose a folder that exists and is yours"
-        ) from error
-    draft = Path(name)
-    try:
-        os.close(handle)
+        try:
+            os.close(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666))
+        except OSError as error:
+            raise UserError(
+                f"{path}: cannot be written ({error.strerror}); choose a folder that exists and is yours"
+            ) from error
         yield draft
-        mask = os.umask(0)
-        os.umask(mask)
-        draft.chmod(0o666 & ~mask)
-        with draft.open("rb") as written:
+        with draft.open("rb+") as written:
             os.fsync(written.fileno())
         draft.replace(goal)
     except OSError as error:
         raise UserError(f"{path}: cannot be written ({error.strerror}); make room or choose another place") from error
     finally:
-        draft.unlink(missing_ok=True)
+        with suppress(OSError):  # below what is no folder there is nothing to remove
+            draft.unlink(missing_ok=True)
 
 
 def write_bytes(path: Path | str, content: bytes) -> None:

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import math
-import os
-import tempfile
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +14,7 @@ from bedwatch.aim.types import Aim, Corners, Ellipse, Homography, NotFound, Outl
 from bedwatch.bed.model import Bed, Points
 from bedwatch.bed.strict import Document, Table
 from bedwatch.errors import UserError
+from bedwatch.files import write_bytes
 
 FAR_PX = 1e6  # no picture is larger; a number beyond it is a slip
 KINDS = tuple(kind.value for kind in ProblemKind)
@@ -109,7 +108,7 @@ def write_aim(aim: Aim, path: Path | str) -> None:
     for problem in aim.problems:
         listed.append(_toml({"problem": problem.kind.value, "advice": problem.advice}))
     document.add("problems", listed)
-    _replace(Path(path), tomlkit.dumps(document))
+    write_bytes(path, tomlkit.dumps(document).encode())
 
 
 def aim_json(aim: Aim | NotFound) -> dict[str, Any]:
@@ -154,27 +153,6 @@ def _toml(value: Any) -> Any:
             rows.append(row)
         return rows.multiline(True)
     return tomlkit.item(value)
-
-
-def _replace(path: Path, text: str) -> None:
-    target = path.resolve()
-    try:
-        handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
-    except OSError as error:
-        raise UserError(f"{path}: cannot be written ({error.strerror}); choose another place with --out") from error
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        mask = os.umask(0)
-        os.umask(mask)
-        Path(name).chmod(0o666 & ~mask)
-        Path(name).replace(target)
-    except OSError as error:
-        raise UserError(f"{path}: cannot be written ({error.strerror}); choose another place with --out") from error
-    finally:
-        Path(name).unlink(missing_ok=True)
 
 
 def _outline(top: Table, key: str, *, required: bool) -> Outline | None:

@@ -32,6 +32,7 @@ from bedwatch.bed.model import Points
 FOOT, RIM, RING_EDGE = "foot", "rim", "ring"
 FOCAL_SHARE, FOCAL_SPREAD = 0.85, 0.40  # focal length over picture width of webcams and phones, and spread of its ln
 LEAN_SPREAD = 0.25  # of the normal's part along the picture, about 15 degrees
+LEDGE_MM = 8.0  # how far inside a foot another outline is looked for at least
 ALONG = 0.04  # share of an outline over which its edges are averaged
 STEP = np.array([0.05, 0.05, 1e-4, 1e-4, 1e-4, 1e-3, 1e-4, 0.05])
 
@@ -99,6 +100,51 @@ def look(view: View, picture: Array, pose: Vector, kind: str, reach_px: float, c
     return Line(kind=kind, pixels=pixels, normals=normals, seen=seen, at_px=at, clear=clear)
 
 
+def beneath(view: View, picture: Array, pose: Vector, count: int = 120) -> tuple[float, float]:
+    """Share of the clearest outline that shows inside the foot, as if the wall went on below it, and that depth in mm.
+
+    A ledge of powder on the wall, a stain or the rim itself may be taken for the foot; the innermost outline is the foot.
+    """
+    height = view.bed.surface_below_rim_mm
+    if height == 0.0:
+        return 0.0, 0.0
+    places = bed_outline_mm(view.bed, count)
+    pixels = view.project(pose, places, 0.0)
+    shift = view.project(pose, places, -height) - pixels
+    normals = _outward(view, pose, places, pixels, 0.0)
+    wide = float(np.median(np.hypot(*shift.T)))
+    if not 0.5 < wide < 1e4:
+        return 0.0, 0.0
+    most = max(0.7, min(5.0, LEDGE_MM * float(np.exp(pose[LN_SCALE])) / wide))  # of the wall's depth
+    reach = float(np.clip(most * wide, 4.0, 40.0))
+    across = strip(picture, pixels, normals, reach + 4.0, max(0.5, reach / 40.0))
+    across = steadied(across, runs_of(view.bed, len(pixels)), round(ALONG * len(pixels)))
+    clear = clearness(across.size)
+    seen = (np.isfinite(across.size).mean(axis=1) > 0.5) & view.seen(pose, places * (1.0 - 1e-3))
+    if seen.sum() < 40:
+        return 0.0, 0.0
+    top = np.zeros_like(clear)
+    top[:, 1:-1] = (clear[:, 1:-1] >= clear[:, :-2]) & (clear[:, 1:-1] > clear[:, 2:]) & (clear[:, 1:-1] > 0.4)
+    inward = -(shift * normals).sum(axis=1) / height  # px per mm of depth
+    step = float(across.offset_px[1] - across.offset_px[0])
+    best = (0.0, 0.0)
+    level = np.nan_to_num(across.rise)
+    for depth in height * np.linspace(0.04, most, int(np.clip(most * wide, 4, 28))):
+        at = -np.maximum(inward, 0.0) * depth
+        usable = seen & (at < -1.6) & (at > across.offset_px[1])
+        if usable.sum() < 0.5 * seen.sum():
+            continue
+        column = np.clip(np.rint((at - across.offset_px[0]) / step).astype(np.intp), 1, clear.shape[1] - 2)
+        row = np.arange(len(column))
+        hit = top[row, column] + top[row, column - 1] + top[row, column + 1] > 0
+        rise = level[row, column][usable]
+        alike = float(np.linalg.norm(rise.mean(axis=0))) / max(float(np.sqrt((rise * rise).sum(axis=1)).mean()), 1e-6)
+        share = float(hit[usable].mean()) * min(1.0, 1.3 * alike)
+        if share > best[0]:
+            best = (share, float(depth))
+    return best
+
+
 def _outward(view: View, pose: Vector, places: Points, pixels: Points, height: float) -> Points:
     """Unit picture normals of an outline, from its tangent in the bed (also right beside a corner)."""
     if view.bed.shape == "round":
@@ -124,10 +170,10 @@ def free_of(view: View, kinds: Sequence[str]) -> list[int]:
 
 
 def _prior(view: View, pose: Vector) -> Vector:
-    focal = pose[LN_SCALE] + pose[LN_DISTANCE] - np.log(FOCAL_SHARE * max(view.size_px))
-    return np.array(
-        [focal / FOCAL_SPREAD, pose[TX] / LEAN_SPREAD, pose[TY] / LEAN_SPREAD, pose[ROLL] / 0.3, (pose[RING] - 6) / 6]
-    )
+    focal = (pose[LN_SCALE] + pose[LN_DISTANCE] - np.log(FOCAL_SHARE * max(view.size_px))) / FOCAL_SPREAD
+    # few cameras are zoomed in, but those that are, are so by far: a long tail
+    focal = np.copysign(np.sqrt(2.0 * np.log1p(0.5 * focal * focal)), focal)
+    return np.array([focal, pose[TX] / LEAN_SPREAD, pose[TY] / LEAN_SPREAD, pose[ROLL] / 0.3, (pose[RING] - 6) / 6])
 
 
 def _slopes(view: View, pose: Vector, lines: Sequence[Line], free: Sequence[int]) -> tuple[NDArray[np.float64], ...]:

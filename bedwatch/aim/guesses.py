@@ -3,21 +3,26 @@ distance a camera can have, and kept where the foot of the wall shows too."""
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from bedwatch.aim.edges import Array, EdgeMap
-from bedwatch.aim.fit import FOOT, RIM, Fitted, look, settle
+from bedwatch.aim.fit import FOOT, RIM, Fitted, beneath, look, settle
 from bedwatch.aim.outline import homography_of_points
 from bedwatch.aim.pose import LN_SCALE, Vector, View
 from bedwatch.aim.quads import find_quads
 from bedwatch.aim.rounds import find_rounds
+from bedwatch.bed.model import Points
 
-FOCAL_SHARES = 0.42 * 1.16 ** np.arange(11)  # of the longer picture side: 0.42 to 1.85
+FOCAL_SHARES = 0.42 * 1.22 ** np.arange(14)  # of the longer picture side: 0.42 to 5.6, a phone or a zoomed-in camera
+FINE_SHARES = 0.42 * 1.105 ** np.arange(27)  # for rectangles, whose edges lie closer to one another
 MOST_SETTLED = 24
-REACHES = (8.0, 6.0, 4.0, 3.0, 2.0, 2.0)
+MOST_QUADS = 20
+CORNERS = np.array([[-1.0, 0.0], [0.0, 1.0], [1.0, 0.0], [0.0, -1.0]])
+REACHES = (5.0, 4.0, 3.0, 2.5, 2.0, 2.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,36 +38,48 @@ def one_outline(view: View) -> bool:
     return view.bed.surface_below_rim_mm < 0.004 * min(view.bed.width_mm, view.bed.length_mm)
 
 
-def starts(view: View, picture: Array, edges: EdgeMap) -> list[list[Vector]]:
-    """Per outline found, the poses in which it would be the rim (or the brim of a full bed)."""
+def starts(view: View, picture: Array, edges: EdgeMap) -> list[tuple[float, list[Vector]]]:
+    """Per outline found, its support and the poses in which it would be the rim (or the brim of a full bed)."""
     bed, longer = view.bed, max(view.size_px)
     height = bed.surface_below_rim_mm
-    groups: list[list[Vector]] = []
+    groups: list[tuple[float, list[Vector]]] = []
     if bed.shape == "round":
-        for one in find_rounds(picture, edges):
-            groups.append(
-                [p for share in FOCAL_SHARES for p in view.of_circle(one.ellipse, share * longer, height)],
-            )
+        rounds = find_rounds(picture, edges)
+        if height > 0.0:
+            groups += [(a.support, view.of_pair(a.ellipse, b.ellipse)) for a in rounds for b in rounds]
+        for one in rounds:
+            poses = [p for share in FOCAL_SHARES for p in view.of_circle(one.ellipse, share * longer, height)]
+            groups.append((one.support, poses))
         return groups
     mm = np.array([[-1, 1], [1, 1], [1, -1], [-1, -1]]) * np.array([bed.width_mm, bed.length_mm]) / 2
+    ranked: list[tuple[float, list[Vector]]] = []
     for quad in find_quads(edges, view.size_px, bed.width_mm / bed.length_mm):
         homography = homography_of_points(mm, quad.corners)
-        tried = [view.of_homography(homography, share * longer, height) for share in FOCAL_SHARES]
-        groups.append([pose for pose, misfit in tried if misfit < 0.12])
-    return groups
+        tried = [view.of_homography(homography, share * longer, height) for share in FINE_SHARES]
+        least = min(misfit for _, misfit in tried)
+        ranked.append((quad.support - 4.0 * least, [pose for pose, misfit in tried if misfit < least + 0.04]))
+    ranked.sort(key=lambda one: -one[0])
+    return ranked[:MOST_QUADS]
 
 
 def plausible(view: View, pose: Vector) -> bool:
-    """A camera 0.25 to 2.2 m away that leans no more than 33 degrees, its focal length that of a webcam or phone."""
+    """A camera 0.25 to 3 m away that leans no more than 33 degrees, its lens anything from wide to zoomed in."""
     distance = float(np.linalg.norm(view.axes(pose)[0])) - view.bed.surface_below_rim_mm
     share = view.focal_px(pose) / max(view.size_px)
-    return 250 < distance < 2200 and view.lean_deg(pose) < 33 and 0.3 < share < 2.6
+    return 250 < distance < 3000 and view.lean_deg(pose) < 33 and 0.3 < share < 8.0
 
 
 def foot_score(view: View, picture: Array, pose: Vector) -> float:
-    """How clearly the foot of the wall shows where this pose would have it, 0 to 1."""
-    line = look(view, picture, pose, FOOT, 3.0, 72)
-    return float(line.clear[line.seen].mean()) if line.seen.sum() > 20 else 0.0
+    """How much of the foot of the wall shows where this pose would have it, and how usual its lens is, 0 to 1."""
+    line = look(view, picture, pose, FOOT, 3.0, 60)
+    shows = float(np.minimum(line.clear[line.seen], 0.6).mean()) / 0.6 if line.seen.sum() > 20 else 0.0
+    return shows * usual(view, pose) if view.bed.shape == "round" else shows
+
+
+def usual(view: View, pose: Vector) -> float:
+    """How usual a focal length is, 0 to 1, with a long tail towards zoomed-in cameras."""
+    odd = float(np.log(view.focal_px(pose) / (0.85 * max(view.size_px))))
+    return 1.0 / (1.0 + 0.1 * (odd / 0.5) ** 2)
 
 
 def score(view: View, fitted: Fitted) -> float:
@@ -71,28 +88,39 @@ def score(view: View, fitted: Fitted) -> float:
     total = 1.0
     for line in fitted.lines:
         total *= line.support(tolerance) ** (1.0 if line.kind == RIM else 1.5)
-    odd = np.log(view.focal_px(fitted.pose) / (0.85 * max(view.size_px)))
     lean = view.lean_deg(fitted.pose) / 30.0
-    return total * float(np.exp(-0.25 * (odd / 0.5) ** 2 - 0.3 * lean * lean))
+    return total * float(np.exp(-0.3 * lean * lean)) * usual(view, fitted.pose)
 
 
 def guesses(view: View, picture: Array, edges: EdgeMap, most: int = 8) -> list[Guess]:
     """The best poses in a small picture, best first."""
     found: list[Guess] = []
     kinds: Sequence[str] = (FOOT,) if one_outline(view) else (RIM, FOOT)
+    heights = (0.0,) if one_outline(view) else (0.0, view.bed.surface_below_rim_mm)
+    half = np.array([view.bed.width_mm, view.bed.length_mm]) / 2
     marked: list[tuple[float, Vector]] = []
-    for group in starts(view, picture, edges):
+    paired: list[tuple[float, Vector]] = []
+    for support, group in starts(view, picture, edges):
         poses = [pose for pose in group if plausible(view, pose)]
         if one_outline(view):
             marked += [(1.0, pose) for pose in poses[len(poses) // 2 : len(poses) // 2 + 2]]
         else:
-            marks = [(foot_score(view, picture, pose), pose) for pose in poses]
-            marked += sorted(marks, key=lambda one: -one[0])[:4]
-    marked.sort(key=lambda one: -one[0])
-    for _, pose in marked[:MOST_SETTLED]:
+            marks = [(support * foot_score(view, picture, pose), pose) for pose in poses]
+            (paired if len(group) == 1 else marked).extend(sorted(marks, key=lambda one: -one[0])[:4])
+    best = [sorted(some, key=lambda one: -one[0]) for some in (marked, paired)]
+    turns = itertools.chain.from_iterable(itertools.zip_longest(*best))
+    begun: list[Points] = []
+    for _, pose in (one for one in turns if one is not None):
+        drawn = np.vstack([view.project(pose, CORNERS * half, height) for height in heights])
+        if any(np.hypot(*(drawn - other).T).mean() < 1.0 for other in begun):
+            continue
+        begun.append(drawn)
+        if len(begun) > MOST_SETTLED:
+            break
         fitted = settle(view, picture, pose, kinds, REACHES, rim_reach_px=2.0)
         if fitted is not None and plausible(view, fitted.pose):
-            found.append(Guess(fitted=fitted, score=score(view, fitted)))
+            inside = beneath(view, picture, fitted.pose, 72)[0]
+            found.append(Guess(fitted=fitted, score=score(view, fitted) * (1.0 - 0.5 * max(0.0, inside - 0.3))))
     found.sort(key=lambda guess: -guess.score)
     kept: list[Guess] = []
     for guess in found:

@@ -121,6 +121,27 @@ class View:
                 found.append(self.from_axes(focal_px, centre, up))
         return found
 
+    def of_pair(self, rim: Ellipse, foot: Ellipse) -> list[Vector]:
+        """The pose in which the rim and the surface of a round bed look like these ellipses; empty when none does.
+
+        Their sizes give the distance, the shift of their centres the tilt (to first order).
+        """
+        height, radius = self.bed.surface_below_rim_mm, self.bed.width_mm / 2
+        outer, inner = max(rim.axes_px), max(foot.axes_px)
+        ratio = outer / inner
+        if height <= 0.0 or ratio < 1.002:
+            return []
+        distance = height * ratio / (ratio - 1)
+        focal = inner * distance / radius
+        ray = (np.array([*foot.centre_px, 0.0]) - [*self.middle, -focal]) / focal
+        low = ray * distance
+        high = (np.array([*rim.centre_px, 0.0]) - [*self.middle, -focal]) / focal * (distance - height)
+        up = (high - low) / height
+        side = float(np.hypot(*up[:2]))
+        if side > 0.55 or not 200 < distance < 4000:
+            return []
+        return [self.from_axes(focal, low, np.array([up[0], up[1], -np.sqrt(1 - side * side)]))]
+
     def of_homography(self, h: Homography, focal_px: float, height_mm: float) -> tuple[Vector, float]:
         """The nearest pose to a homography of the plane this far above the surface, and how far it is from a rotation.
 

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.aim.edges import Array, clearness
-from bedwatch.aim.fit import FOOT, RIM, RING_EDGE, Fitted, settle
+from bedwatch.aim.fit import FOOT, RIM, RING_EDGE, Fitted, beneath, settle
 from bedwatch.aim.guesses import one_outline
 from bedwatch.aim.outline import ellipse_of_circle
 from bedwatch.aim.pose import LN_DISTANCE, LN_SCALE, RING, TX, TY, Vector, View, bed_outline_mm, outside_mm
@@ -22,6 +22,9 @@ from bedwatch.frames.cv import cv2
 
 INWARD_MM, OUTWARD_MM = 14.0, 26.0
 HOPELESS = 0.3  # support of an outline below which no second try helps
+INSIDE = 0.5  # share of an outline inside the foot from which that is taken for the foot
+HOPELESS_FIT = 0.9  # badness above which a pose is let go
+NEARLY = 0.75  # badness above which leaving a side out does not save a pose
 GOOD = 0.2  # badness of a pose that needs no second try
 NARROW = (2.5, 2.0, 2.0, 2.0)
 FREE = (4.0, 4.0, 3.0, 3.0, 2.0)
@@ -98,15 +101,47 @@ def _moved_rim(view: View, pose: Vector, outward_mm: float) -> Vector:
     if one_outline(view):
         moved[LN_SCALE] += np.log1p(outward_mm / radius)
     elif ratio > 1.005:
-        moved[LN_DISTANCE] = np.clip(np.log(height * ratio / (ratio - 1)), 5.6, 7.8)
+        moved[LN_DISTANCE] = np.clip(np.log(height * ratio / (ratio - 1)), 5.6, 8.5)
     return moved
 
 
 def refine(view: View, picture: Array, pose: Vector, times: float) -> Refined | None:
     """Settle a pose of the small picture (a `times`-th of the size) in the full one. None when no edges are there."""
     wide = tuple(max(2.5, times * reach) for reach in (1.5, 1.0))
+    best = _refine(view, picture, enlarged(pose, times), wide + NARROW)
+    for _ in range(2):
+        if best is None or best.fitted.badness > HOPELESS_FIT or one_outline(view):
+            break
+        share, depth = beneath(view, picture, best.fitted.pose)
+        if share < INSIDE:
+            break
+        starts = [_lowered(view, best.fitted.pose, depth, rim=rim) for rim in (True, False)]
+        tries = [_refine(view, picture, start, (4.0, 3.0, *NARROW)) for start in starts]
+        good = [one for one in tries if one is not None and one.fitted.badness < best.fitted.badness + 0.25]
+        if not good:
+            break
+        best = min(good, key=lambda one: one.fitted.badness)
+    return best
+
+
+def _lowered(view: View, pose: Vector, depth_mm: float, *, rim: bool) -> Vector:
+    """The pose whose foot lies where this one draws a line so far below its own, its rim staying (or, else, lying on
+    the former foot)."""
+    height, distance = view.bed.surface_below_rim_mm, float(np.exp(pose[LN_DISTANCE]))
+    lower = view.homography(pose, -depth_mm)
+    top = distance - height if rim else distance
+    ratio = max((distance + depth_mm) / top, 1.003)
+    moved = pose.copy()
+    moved[:2] = lower[:2, 2]
+    moved[LN_SCALE] += np.log(distance / (distance + depth_mm))
+    moved[LN_DISTANCE] = np.clip(np.log(height * ratio / (ratio - 1)), 5.6, 8.5)
+    moved[TX : TY + 1] *= min((height * rim + depth_mm) / height, 1.5)
+    return moved
+
+
+def _refine(view: View, picture: Array, pose: Vector, reaches: tuple[float, ...]) -> Refined | None:
     kinds = (FOOT,) if one_outline(view) else (RIM, FOOT)
-    fitted = settle(view, picture, enlarged(pose, times), kinds, wide + NARROW)
+    fitted = settle(view, picture, pose, kinds, reaches)
     if fitted is None or min(line.support(3.0) for line in fitted.lines) < HOPELESS:
         return None
     ringed = _with_ring(view, picture, fitted.pose, kinds)
@@ -118,9 +153,33 @@ def refine(view: View, picture: Array, pose: Vector, times: float) -> Refined | 
     start[RING] = LONE_RING_MM
     kinds = (FOOT, RING_EDGE)
     lone = settle(view, picture, start, kinds, (4.0, 3.0, *NARROW), hold_ring=True)
-    if lone is not None and lone.badness > GOOD:
+    if lone is not None and GOOD < lone.badness < NEARLY:
         lone = _without_a_side(view, picture, lone, kinds, hold_ring=True)
+    deeper = _as_rim(view, picture, fitted.pose)
+    if deeper is not None and (lone is None or deeper.badness < lone.badness + 0.25):
+        return Refined(fitted=deeper, lone=False)
     return Refined(fitted=lone, lone=True) if lone is not None else None
+
+
+def _as_rim(view: View, picture: Array, pose: Vector) -> Fitted | None:
+    """The pose, if a good one comes out, whose rim is what this one takes for the foot (and the foot shows within)."""
+    height = view.bed.surface_below_rim_mm
+    distance, longer = float(np.exp(pose[LN_DISTANCE])), max(view.size_px)
+    quick: list[Fitted] = []
+    for share in (0.7, 0.9, 1.15, 1.5):
+        start = pose.copy()
+        new = share * longer / float(np.exp(pose[LN_SCALE])) + height
+        start[LN_DISTANCE] = np.clip(np.log(new), 5.6, 8.5)
+        start[LN_SCALE] = np.log(share * longer) - start[LN_DISTANCE]
+        start[RING] = 6.0
+        quick += _settled(view, picture, start, (RIM, FOOT, RING_EDGE), (4.0, 3.0, 2.5, *NARROW))
+        away = abs(quick[-1].pose[LN_DISTANCE] - np.log(distance)) if quick else 1.0
+        if quick and away < 0.02:
+            quick.pop()
+    good = [
+        one for one in quick if _ring_shows(one) and one.badness < 0.35 and beneath(view, picture, one.pose)[0] < 0.3
+    ]
+    return min(good, key=lambda one: one.badness) if good else None
 
 
 def _with_ring(view: View, picture: Array, pose: Vector, kinds: tuple[str, ...]) -> Fitted | None:
@@ -143,7 +202,7 @@ def _with_ring(view: View, picture: Array, pose: Vector, kinds: tuple[str, ...])
     if not found:
         return None
     best = min(found, key=lambda one: one.badness)
-    if best.badness > GOOD:
+    if GOOD < best.badness < NEARLY:
         best = _without_a_side(view, picture, best, kinds)
     return _upright(view, picture, best, kinds) if _ring_shows(best) else None
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.edges import Array, EdgeMap, clearness, peaks, strip
+from bedwatch.aim.edges import Array, EdgeMap, clearness, peaks, steadied, strip
 from bedwatch.aim.outline import conic_of_ellipse, fit_ellipse
 from bedwatch.aim.types import Ellipse
 from bedwatch.frames.cv import cv2
@@ -90,6 +90,7 @@ def fit_round(
     middle = np.array(centre)
     reach = max(8.0, 0.2 * radius)
     across = strip(picture, middle + radius * out, out, reach, max(0.5, reach / 60))
+    across = steadied(across, (len(turn),), 5)
     clear = clearness(across.size)
     if sign:
         clear = np.where(sign * across.rise.sum(axis=2) < 0, clear, 0).astype(np.float32)

@@ -82,16 +82,19 @@ def candidates(view: View, mean: Array, liveliness: NDArray[np.float32] | None) 
     full = np.asarray(cv2.GaussianBlur(mean, (0, 0), 0.7), np.float32).reshape(mean.shape)
     small_view = View(bed=view.bed, size_px=small_px)
     found: list[Candidate] = []
+    enough = 0.0
     for guess in guesses(small_view, small, edge_map(small)):
         if guess.score < WORTH_A_LOOK:
             break
-        if found and guess.score < 0.4 * max(one.found.total for one in found):
+        if guess.score < enough:
             continue
         if any(_known(guess.fitted.pose, one.refined, times) for one in found):
             continue
         refined = refine(view, full, guess.fitted.pose, times)
         if refined is not None and all(_miss_px(refined, one.refined) > 1.0 for one in found):
             found.append(Candidate(refined=refined, found=evidence(view, full, refined, liveliness)))
+            sure = not refined.lone and refined.fitted.badness < GOOD and found[-1].found.inside < 0.3
+            enough = max(enough, (0.6 if sure else 0.4) * found[-1].found.total)
     found.sort(key=lambda one: -one.found.total * one.found.plausible)
     return found
 
@@ -101,8 +104,10 @@ def _known(pose: NDArray[np.float64], refined: Refined, times: float) -> bool:
     fitted = refined.fitted
     large = enlarged(pose, times)
     span = float(np.exp(fitted.pose[LN_SCALE]))
-    near = np.hypot(*(large[:2] - fitted.pose[:2])) < 12 * span and abs(large[LN_SCALE] - fitted.pose[LN_SCALE]) < 0.06
-    return bool(near and fitted.badness < GOOD)
+    # once rim, ring and foot all fit there, other readings of the same edges are not worth the time
+    room, zoom = (12.0, 0.06) if refined.lone else (50.0, 0.2)
+    near = np.hypot(*(large[:2] - fitted.pose[:2])) < room * span
+    return bool(near and abs(large[LN_SCALE] - fitted.pose[LN_SCALE]) < zoom and fitted.badness < GOOD)
 
 
 def liveliness_of(pictures: Sequence[Picture]) -> NDArray[np.float32] | None:
@@ -142,7 +147,7 @@ def aim_of(view: View, best: Candidate) -> Aim:
     fitted = best.refined.fitted
     surface = view.homography(fitted.pose)
     rim = view.homography(fitted.pose, view.bed.surface_below_rim_mm)
-    doubtful = 0.5 * LONE_RING_MM if best.refined.lone else 0.0
+    doubtful = LONE_RING_MM if best.refined.lone and view.bed.surface_below_rim_mm > 0.0 else 0.0
     if 0.0 < best.found.wall_px < 6.0:  # foot, rim and ring within a few pixels may be taken for one another
         doubtful = float(np.hypot(doubtful, 2.0))
     return Aim(

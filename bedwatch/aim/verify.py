@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.aim.edges import Array
-from bedwatch.aim.fit import FOOT, RIM, RING_EDGE, Fitted, Line, look
+from bedwatch.aim.fit import FOOT, RIM, RING_EDGE, Fitted, Line, beneath, look
 from bedwatch.aim.guesses import plausible
 from bedwatch.aim.pose import LN_DISTANCE, LN_SCALE, RING, Vector, View, bed_outline_mm, outside_mm
 from bedwatch.aim.refine import Refined
@@ -28,6 +28,7 @@ class Evidence:
     moving: how many times livelier the inside is than the still part of the surroundings.
     ringed: both edges of the rim show. apart: share of sectors in which the inside looks unlike the outside of the rim.
     wall_px: how wide the wall and rim look, foot to outermost edge (median, pixels).
+    inside: share of another outline that shows inside the foot, where only powder should be.
     spread_px, cost: misfit of the outlines (see `Fitted`). plausible: a camera could stand so.
     """
 
@@ -40,6 +41,7 @@ class Evidence:
     ringed: bool
     apart: float
     wall_px: float
+    inside: float
     spread_px: float
     cost: float
     plausible: bool
@@ -49,7 +51,8 @@ class Evidence:
         """One figure to rank candidates by."""
         sure = max(0.0, min(self.wall, self.foot) - self.chance)
         lively = min(1.6, 0.8 + 0.2 * self.moving) if self.moving > 1.5 else 1.0
-        return sure / (1.0 + self.cost) * self.whole * self.size * lively * (1.15 if self.ringed else 1.0)
+        sure *= 1.0 - 1.2 * min(0.8, max(0.0, self.inside - 0.2))
+        return sure / (1.0 + self.cost) * self.whole * self.size * lively * (1.3 if self.ringed else 1.0)
 
 
 def _on_edge(line: Line, within_px: float) -> NDArray[np.bool_]:
@@ -69,6 +72,10 @@ def evidence(view: View, picture: Array, refined: Refined, liveliness: NDArray[n
     within = max(1.3, 0.8 * scale)
     foot, rim, ring = (look(view, picture, fitted.pose, kind, 2.5) for kind in (FOOT, RIM, RING_EDGE))
     shown = _on_edge(rim, within) | _on_edge(ring, within)
+    if refined.lone and fitted.line(RIM) is None and fitted.line(RING_EDGE) is not None:
+        shown = _on_edge(ring, within)
+    elif refined.lone:
+        shown = _on_edge(rim, within)
     whole = np.mean(_sectors(shown, rim.seen) & _sectors(_on_edge(foot, within), foot.seen))
     span = scale * min(view.bed.width_mm, view.bed.length_mm) / min(view.size_px)
     return Evidence(
@@ -81,6 +88,7 @@ def evidence(view: View, picture: Array, refined: Refined, liveliness: NDArray[n
         ringed=not refined.lone,
         apart=apart(view, picture, fitted.pose),
         wall_px=wall_px(fitted),
+        inside=beneath(view, picture, fitted.pose)[0],
         spread_px=fitted.spread_px,
         cost=fitted.cost,
         plausible=plausible(view, fitted.pose),
@@ -182,6 +190,12 @@ def doubt(view: View, fitted: Fitted, found: Evidence) -> str | None:
         return "the outlines found do not fit a bed of this size and depth"
     if found.size < 0.45:
         return "the outline found is too small in the picture to be measured"
+    if found.cost > 0.5:
+        return "the outlines found do not fit a bed of this size and depth"
+    if not full and not found.ringed and min(found.wall, found.foot) < 0.85:
+        return "only one edge of the rim shows, and that not all around"
+    if found.inside > 0.6:
+        return "another outline shows inside the one that would be the powder's"
     if found.apart < 0.6 and not lively:
         return "the outline found has the same on both sides, like a hoop or a drawn line"
     if not full and not found.ringed and found.wall_px < 5.0 and not lively:

@@ -70,7 +70,7 @@ def _read_bed_table(document: Document, path: Path) -> tuple[str, _Shape | None,
         elif key in bed:
             fits = '"diameter"' if shape == "round" else '"width" and "length"'
             bed.mistake(key, f'found "{key}" in a {shape} bed, expected {fits}')
-    below = bed.length_mm("surface_below_rim", 0.0, DEEPEST_MM)
+    below = bed.length_mm("surface_below_rim", 0.0, DEEPEST_MM, example="80 mm")
     across, along = (sizes["diameter"],) * 2 if shape == "round" else (sizes["width"], sizes["length"])
     size = None if shape is None or across is None or along is None else (across, along)
     return name, shape, size, below

@@ -129,9 +129,11 @@ class Table:
             return None
         return number
 
-    def length_mm(self, key: str, least: float, most: float, *, required: bool = True) -> float | None:
-        """A length with its unit, in mm, within [least, most] mm."""
-        return self._quantity(key, length_mm, (least, most, "mm", "a length", "420 mm"), required)
+    def length_mm(
+        self, key: str, least: float, most: float, *, example: str = "420 mm", required: bool = True
+    ) -> float | None:
+        """A length with its unit, in mm, within [least, most] mm; example: one that fits the key, for messages."""
+        return self._quantity(key, length_mm, (least, most, "mm", "a length", example), required)
 
     def angle_deg(self, key: str, least: float, most: float, *, required: bool = True) -> float | None:
         """An angle with its unit, in degrees, within [least, most] degrees."""

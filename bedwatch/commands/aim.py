@@ -17,7 +17,7 @@ from bedwatch.errors import UserError
 from bedwatch.files import check_places, write_bytes
 from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Picture, Source
-from bedwatch.frames.open import open_source
+from bedwatch.frames.open import live_name, open_source
 from bedwatch.show import json_line
 
 LOOK_S = 3.0
@@ -34,6 +34,8 @@ def run_aim(
     if drawn.suffix.lower() not in ENDINGS:
         raise UserError(f'--picture: found "{drawn}", expected a name ending in .png or .jpg')
     check_places({"--out": out, "--picture": drawn}, keep={"the bed file": bed_file, "the source": Path(source)})
+    if not as_json and (live := live_name(source)):
+        print(f"bedwatch: opening {live}", file=sys.stderr, flush=True)
     frames = open_source(source, pictures_per_s)
     try:
         pictures, problems = _look(frames)

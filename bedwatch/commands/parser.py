@@ -30,15 +30,15 @@ app = typer.Typer(
     "and ovens burn. Local codes, the powder's safety data sheet and licensed practice come first.",
 )
 
-Bed = Annotated[Path, typer.Option("--bed", help="Bed file (TOML) that describes the bed.")]
-SourceSpec = Annotated[
-    str,
-    typer.Argument(metavar="SOURCE", help="Video file, folder or glob of pictures, camera number, http:// or rtsp://."),
-]
+Bed = Annotated[Path, typer.Option("--bed", metavar="FILE", help="Bed file (TOML) that describes the bed.")]
+# Hidden from the list of arguments, where the parser would name its Python type; told in the text of the command.
+SourceSpec = Annotated[str, typer.Argument(metavar="SOURCE", hidden=True)]
 Rate = Annotated[
     float | None,
     typer.Option(
-        "--pictures-per-second", help="Rate of a folder of pictures whose names tell no time (30 if not given)."
+        "--pictures-per-second",
+        metavar="NUMBER",
+        help="Rate of a folder of pictures whose names tell no time (30 if not given).",
     ),
 ]
 
@@ -46,7 +46,7 @@ Rate = Annotated[
 @app.callback(invoke_without_command=True)
 def _root(
     context: typer.Context,
-    version: Annotated[bool, typer.Option("--version", help="Print the version and leave.")] = False,
+    version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False,
 ) -> None:
     if version:
         print(f"bedwatch {__version__}")
@@ -60,11 +60,12 @@ def _root(
 def aim(
     source: SourceSpec,
     bed: Bed,
-    out: Annotated[Path, typer.Option("--out", help="Aim file to write.")],
+    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="Aim file to write.")],
     picture: Annotated[
         Path | None,
         typer.Option(
             "--picture",
+            metavar="FILE",
             help="Check picture to write (PNG or JPEG), also when the bed is not found; if not given, beside the aim file "
             "when it is.",
         ),
@@ -72,7 +73,11 @@ def aim(
     json: Annotated[bool, typer.Option("--json", help="Print the aim as one JSON object on one line.")] = False,
     pictures_per_s: Rate = None,
 ) -> Job:
-    """Find the bed in the picture, check the camera and write down where the bed is."""
+    """Find the bed, check the camera, write down where the bed is.
+
+    SOURCE is a video file, a folder of pictures, a pattern such as 'shots/*.png', a camera number, or an address
+    (http://, https://, rtsp:// or rtsps://).
+    """
 
     def job() -> int:
         from bedwatch.commands.aim import run_aim
@@ -86,11 +91,17 @@ def aim(
 def watch(
     source: SourceSpec,
     bed: Bed,
-    aim: Annotated[Path | None, typer.Option("--aim", help="Aim file; without it the bed is looked for first.")] = None,
+    aim: Annotated[
+        Path | None, typer.Option("--aim", metavar="FILE", help="Aim file; without it the bed is looked for first.")
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print every reading as one JSON object per line.")] = False,
     pictures_per_s: Rate = None,
 ) -> Job:
-    """Measure the bed and say which zone wants more or less air."""
+    """Measure the bed and say which zone wants more or less air.
+
+    SOURCE is a video file, a folder of pictures, a pattern such as 'shots/*.png', a camera number, or an address
+    (http://, https://, rtsp:// or rtsps://).
+    """
 
     def job() -> int:
         from bedwatch.commands.watch import run_watch
@@ -102,19 +113,37 @@ def watch(
 
 @app.command("make-believe")
 def make_believe(
-    out: Annotated[Path, typer.Option("--out", help="Clip to write (.avi); its bed file is written beside it.")],
+    out: Annotated[
+        Path,
+        typer.Option(
+            "--out",
+            metavar="FILE",
+            help="Clip to write (.avi); its bed file and the truth about it are written beside it.",
+        ),
+    ],
     air: Annotated[
-        str, typer.Option("--air", help="Air of zones 1 to 7 as multiples of the minimum, comma-separated.")
+        str,
+        typer.Option(
+            "--air",
+            metavar="NUMBERS",
+            help="Air of zones 1 to 7, with commas between, as multiples of the air at which the powder just begins to lift: "
+            "below 1 it lies still, about 2 is right, from 4.5 on it boils.",
+        ),
     ] = "1.9,2.0,0.8,1.8,1.9,5.6,2.0",
-    seconds: Annotated[float, typer.Option("--seconds", min=1, max=600, help="Length of the clip.")] = 14.0,
-    seed: Annotated[int, typer.Option("--seed", min=0, help="Another number, another bed of the same kind.")] = 1,
+    seconds: Annotated[
+        float, typer.Option("--seconds", metavar="NUMBER", help="Length of the clip, 1 to 600 s.")
+    ] = 14.0,
+    seed: Annotated[
+        int, typer.Option("--seed", metavar="NUMBER", help="Another number, another bed of the same kind.")
+    ] = 1,
+    force: Annotated[bool, typer.Option("--force", help="Write over files that are already there.")] = False,
 ) -> Job:
-    """Make a clip of a pretended gate-latch bed, to try everything without a bed."""
+    """Make a clip of a pretended bed to try everything with."""
 
     def job() -> int:
         from bedwatch.commands.make_believe import run_make_believe
 
-        return run_make_believe(out, air, seconds, seed)
+        return run_make_believe(out, air, seconds, seed, force=force)
 
     return job
 

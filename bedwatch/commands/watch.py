@@ -10,14 +10,18 @@ from pathlib import Path
 from bedwatch.aim.aimfile import read_aim
 from bedwatch.bed import Bed, read_bed
 from bedwatch.cli import EXIT_LOST, EXIT_NOT_FOUND
-from bedwatch.frames.frame import Outcome, Source
-from bedwatch.frames.open import open_source
-from bedwatch.judge.types import Reading
+from bedwatch.commands.doubts import aim_doubts
+from bedwatch.errors import UserError
+from bedwatch.frames.frame import Frame, Outcome, Source
+from bedwatch.frames.open import live_name, open_source
+from bedwatch.judge.types import Reading, State
 from bedwatch.show import open_view, reading_line
 from bedwatch.watch import End, Lost, Watch
 
 Give = Callable[[Reading], None]
 Note = Callable[[str], None]
+
+READING_NEEDS_S = 8.0
 
 
 def run_watch(
@@ -25,54 +29,120 @@ def run_watch(
 ) -> int:
     """Exit status: 0 at the end of a file, 1 when the bed was not found, 3 when a live source was lost."""
     bed = read_bed(bed_file)
-    aim = None if aim_file is None else read_aim(aim_file, bed)
+    aim = None
+    if aim_file is not None:
+        aim = read_aim(aim_file, bed)
+        for line in aim_doubts(aim_file, bed_file, bed):
+            _say(line)
+    if not as_json and (live := live_name(source)):
+        _say(f"opening {live}")
     frames = open_source(source, pictures_per_s)
     try:
         with _output(bed, frames, as_json) as (give, note):
-            return _follow(Watch(bed, aim), frames, give, note)
+            run = _Run(Watch(bed, aim), frames, give, note, aim_file)
+            status = run.follow()
     finally:
         frames.close()
+    if run.too_little is not None:
+        _say(run.too_little)
+    return status
+
+
+def _say(words: str) -> None:
+    print(f"bedwatch: {words}", file=sys.stderr, flush=True)
 
 
 @contextlib.contextmanager
 def _output(bed: Bed, frames: Source, as_json: bool) -> Iterator[tuple[Give, Note]]:
     if as_json:
-        yield (
-            lambda reading: print(reading_line(reading), flush=True),
-            lambda words: print(f"bedwatch: {words}", file=sys.stderr),
-        )
+        yield lambda reading: print(reading_line(reading), flush=True), _say
         return
     with open_view(bed, sys.stdout, duration_s=frames.duration_s) as view:
         yield view.show, view.note
 
 
-def _follow(watch: Watch, frames: Source, give: Give, note: Note) -> int:
-    told: set[str] = set()
+class _Run:
+    """One source, from its first frame to its end."""
 
-    def tell() -> None:
-        new = [words for words in frames.notes if words not in told]
-        told.update(new)
-        for words in new:
-            note(words)
+    def __init__(self, watch: Watch, frames: Source, give: Give, note: Note, aim_file: Path | None) -> None:
+        self._watch = watch
+        self._frames = frames
+        self._give = give
+        self._note = note
+        self._aim_file = aim_file
+        self._told: set[str] = set()
+        self._held: Reading | None = None
+        self._last: Reading | None = None
+        self._read = False
+        self._now_s = 0.0
 
-    def hand_on(reading: Reading | None) -> None:
-        if reading is not None:
-            give(reading)
+    def follow(self) -> int:
+        """Hands on all readings; the exit status."""
+        try:
+            return self._follow()
+        finally:
+            self._release()
 
-    tell()
-    now_s = 0.0
-    for frame in frames:
-        now_s = frame.time_s
-        hand_on(watch.step(frame))
-        if frames.live:  # what ails a file is counted up and told once, at its end
-            tell()
-        if watch.not_found is not None:
-            break
-    else:
-        lost = frames.outcome is Outcome.LOST
-        hand_on(watch.step(Lost(time_s=now_s) if lost else End(cut_short=frames.outcome is Outcome.CUT_SHORT)))
+    @property
+    def too_little(self) -> str | None:
+        """What to say when it ended before anything could be judged."""
+        if self._read or self._last is None or self._last.state is not State.SETTLING:
+            return None
+        seen, needed = f"{self._now_s:.1f} s seen", f"a reading needs about {READING_NEEDS_S:g} s of"
+        if self._now_s < READING_NEEDS_S:
+            return f"only {seen}; {needed} picture"
+        return f"no reading in {seen}; {needed} undisturbed picture"
+
+    def _follow(self) -> int:
+        self._tell()
+        for frame in self._frames:
+            self._now_s = frame.time_s
+            reading = self._step(frame)
+            self._release()
+            self._held = reading
+            if self._frames.live:
+                self._release()
+                self._tell()  # what ails a file is counted up and told once, at its end
+            if self._watch.not_found is not None:
+                break
+        else:
+            return self._end()
+        self._tell()
+        return EXIT_NOT_FOUND
+
+    def _end(self) -> int:
+        lost = self._frames.outcome is Outcome.LOST
+        cut_short = self._frames.outcome is Outcome.CUT_SHORT
+        reading = self._watch.step(Lost(time_s=self._now_s) if lost else End(cut_short=cut_short))
+        if reading is not None and self._held is not None and reading.time_s == self._held.time_s:
+            self._held = None  # the last one knows more: that the source ended here
+        self._release()
+        self._held = reading
+        self._release()
+        self._tell()
         if lost:
-            tell()
             return EXIT_LOST
-    tell()
-    return 0 if watch.not_found is None else EXIT_NOT_FOUND
+        return 0 if self._watch.not_found is None else EXIT_NOT_FOUND
+
+    def _step(self, frame: Frame) -> Reading | None:
+        try:
+            return self._watch.step(frame)
+        except UserError as mistake:
+            if frame.number > 0 or self._aim_file is None:
+                raise
+            # On the first frame it can only be the aim that does not fit.
+            raise UserError(*(f"{self._aim_file}: {line}" for line in mistake.lines)) from mistake
+
+    def _release(self) -> None:
+        """A reading of a file is held back for one frame: the one at the end is replaced by the last."""
+        reading, self._held = self._held, None
+        if reading is not None:
+            self._last = reading
+            self._read = self._read or reading.state is State.READING
+            self._give(reading)
+
+    def _tell(self) -> None:
+        new = [words for words in self._frames.notes if words not in self._told]
+        self._told.update(new)
+        for words in new:
+            self._note(words)

@@ -25,6 +25,7 @@ GIVE_UP_S = 10.0
 _RETRY_S = 0.5
 # Some cameras take 20 s to open (reports on OpenCV's MSMF back end).
 _FIRST_S = 30.0
+WANTED = "expected one that runs; start it and try again"
 
 
 class Capture(Protocol):
@@ -47,8 +48,12 @@ class LiveSource:
     live = True
     duration_s: float | None = None
 
-    def __init__(self, name: str, opener: Callable[[], Capture], give_up_s: float = GIVE_UP_S) -> None:
+    def __init__(
+        self, name: str, opener: Callable[[], Capture], give_up_s: float = GIVE_UP_S, *, wanted: str = WANTED
+    ) -> None:
+        """name: how the user knows it; wanted: "expected ...; what to do", for when no picture comes at the start."""
         self._name = name
+        self._wanted = wanted
         self._opener = opener
         self._give_up_s = give_up_s
         self._news = Condition()
@@ -112,10 +117,7 @@ class LiveSource:
                 height, width = self._slot[0].shape[:2]
                 return width, height
             self._stop = True
-        raise UserError(
-            f"{self._name}: no picture comes from it; expected a camera number or a stream that runs; "
-            "check the plug or the address, and that no other program holds the camera"
-        )
+        raise UserError(f"{self._name}: found no picture coming from it, {self._wanted}")
 
     def _run(self) -> None:
         last_at_s: float | None = None
@@ -171,15 +173,19 @@ def open_camera(number: int) -> LiveSource:
             capture.set(cv2.CAP_PROP_FPS, 30.0)
         return capture
 
-    return LiveSource(f"camera {number}", opener)
+    wanted = (
+        "expected a camera that is there and not in use; check its plug and number, and that no other program holds it"
+    )
+    return LiveSource(f"camera {number}", opener, wanted=wanted)
 
 
 def open_stream(url: str) -> LiveSource:
-    """A network stream; `http://` and `rtsp://`, with time limits on opening and reading."""
+    """A network stream; `http(s)://` and `rtsp(s)://`, with time limits on opening and reading."""
     limits = [
         int(cv2.CAP_PROP_OPEN_TIMEOUT_MSEC),
         int(OPEN_TIMEOUT_S * 1000),
         int(cv2.CAP_PROP_READ_TIMEOUT_MSEC),
         int(READ_TIMEOUT_S * 1000),
     ]
-    return LiveSource(url, lambda: cv2.VideoCapture(url, cv2.CAP_FFMPEG, limits))
+    wanted = "expected a stream that runs; check the address, the network, and that the camera is on"
+    return LiveSource(url, lambda: cv2.VideoCapture(url, cv2.CAP_FFMPEG, limits), wanted=wanted)

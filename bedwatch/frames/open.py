@@ -15,25 +15,29 @@ from bedwatch.frames.pictures import SUFFIXES, PictureFiles, is_picture, natural
 from bedwatch.frames.raw_avi import RawAviFile, parse_raw_avi
 from bedwatch.frames.video import VideoFile
 
+_CAMERA = re.compile(r"[0-9]{1,3}")
 _STREAM = re.compile(r"(https?|rtsps?)://", re.IGNORECASE)
+_ADDRESS = re.compile(r"[a-z][a-z0-9+.-]*://", re.IGNORECASE)
+_PATTERN = "such as 'shots/*.png'"
 _GLOB = re.compile(r"[*?\[]")
 _JPEG = b"\xff\xd8\xff"
 
 
 def open_source(spec: str, pictures_per_s: float | None = None) -> Source:
-    """A camera number, a stream's address, a video file, a folder or glob of pictures, or one picture.
+    """A camera number, a stream's address, a video file, a folder or pattern of pictures, or one picture.
 
-    pictures_per_s: rate of pictures whose names carry no times; None takes 30/s and says so in the notes.
+    pictures_per_s: rate of pictures whose names carry no times; None takes 30/s and says so in the notes. Only pictures
+    may be given one.
     Raises UserError, one line, when nothing is there or it holds no picture with a time.
     """
     if pictures_per_s is not None and not (math.isfinite(pictures_per_s) and pictures_per_s > 0):
         raise UserError(f"pictures per second: found {pictures_per_s:g}; expected a number above 0")
     if not spec.strip():
-        raise UserError("the source is empty; expected a camera number, a file, a folder, a glob or an address")
-    if re.fullmatch(r"[0-9]{1,3}", spec):
-        return open_camera(int(spec))
-    if _STREAM.match(spec):
-        return open_stream(spec)
+        raise UserError("the source is empty; expected a camera number, a file, a folder, a pattern or an address")
+    if live_name(spec) is not None:
+        if pictures_per_s is not None:
+            raise _has_times(spec, "a live source")
+        return open_camera(int(spec)) if _CAMERA.fullmatch(spec) else open_stream(spec)
     try:
         return _open_path(spec, pictures_per_s)
     except OSError as error:
@@ -42,17 +46,29 @@ def open_source(spec: str, pictures_per_s: float | None = None) -> Source:
         raise UserError(f"{spec!r}: is not a name a file can have ({error})") from error
 
 
+def live_name(spec: str) -> str | None:
+    """What to call the camera or stream that is meant, which may take long to open; None for anything else."""
+    if _CAMERA.fullmatch(spec):
+        return f"camera {int(spec)}"
+    return spec if _STREAM.match(spec) else None
+
+
 def _open_path(spec: str, pictures_per_s: float | None) -> Source:
     path = Path(spec).expanduser()
     if path.is_dir():
         return _pictures(list(path.iterdir()), spec, "folder", pictures_per_s)
     if path.exists():
         return _open_file(path, spec, pictures_per_s)
+    if scheme := _ADDRESS.match(spec):
+        raise UserError(
+            f"{spec}: found an address with {scheme[0]}, expected http://, https://, rtsp:// or rtsps://, a video file, a "
+            f"folder of pictures, a pattern {_PATTERN} or a camera number"
+        )
     if _GLOB.search(spec):
         found = [Path(name) for name in glob.glob(str(path), recursive=True)]  # noqa: PTH207 - any path, also absolute
         if len(found) == 1 and found[0].is_file():
             return _open_file(found[0], str(found[0]), pictures_per_s)
-        return _pictures(found, spec, "glob", pictures_per_s)
+        return _pictures(found, spec, "pattern", pictures_per_s)
     raise UserError(f"{spec}: no such file or folder{_near(path)}")
 
 
@@ -65,6 +81,8 @@ def _open_file(path: Path, name: str, pictures_per_s: float | None) -> Source:
         raise UserError(f"{name}: is empty (0 bytes); expected a video or a picture; copy or record it again")
     if is_picture(path):
         return PictureFiles([path], name, pictures_per_s)
+    if pictures_per_s is not None:
+        raise _has_times(name, "a file that is no picture")
     if head == _JPEG:
         raise UserError(
             f"{name}: is a bare row of JPEG pictures without time stamps; expected a video in a container; "
@@ -72,6 +90,13 @@ def _open_file(path: Path, name: str, pictures_per_s: float | None) -> Source:
         )
     raw = parse_raw_avi(path, name)
     return VideoFile(path, name) if raw is None else RawAviFile(path, raw, name)
+
+
+def _has_times(name: str, kind: str) -> UserError:
+    return UserError(
+        f"{name}: found {kind} and a number of pictures per second, expected one for a folder or pattern of pictures only; "
+        "a video and a camera tell their own times: leave it out"
+    )
 
 
 def _pictures(found: list[Path], spec: str, kind: str, pictures_per_s: float | None) -> Source:

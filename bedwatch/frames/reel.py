@@ -16,6 +16,7 @@ from bedwatch.frames.steps import StepWatch
 
 _PEEK = 3
 _NEW_CLOCK = 5
+_REORDERED = 16  # H.264 keeps at most 16 pictures (ITU-T H.264, annex A; from memory)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,10 +57,10 @@ class Tally:
     def __init__(self) -> None:
         self._kinds: dict[str, tuple[int, int, float]] = {}
 
-    def add(self, kind: str, count: int, time_s: float) -> None:
-        """count more of kind, at the source time time_s."""
+    def add(self, kind: str, count: int, time_s: float, *, same_place: bool = False) -> None:
+        """count more of kind, at the source time time_s; same_place: they go on from the ones before."""
         total, places, first_s = self._kinds.get(kind, (0, 0, time_s))
-        self._kinds[kind] = (total + count, places + 1, first_s)
+        self._kinds[kind] = (total + count, places + (not same_place), first_s)
 
     def lines(self) -> list[str]:
         """One line per kind, in the order they first came."""
@@ -67,6 +68,29 @@ class Tally:
             f"{kind}: {total} in {places} place{'s' * (places > 1)}, the first at {first_s:.2f} s"
             for kind, (total, places, first_s) in self._kinds.items()
         ]
+
+
+class _Told:
+    """Pictures that were told as broken or left out, so that the holes they leave are not told again as missing.
+
+    A damaged packet may be reported some frames before its hole is seen: as many as a codec may reorder.
+    """
+
+    def __init__(self) -> None:
+        self._count = 0
+        self._frames_left = 0
+
+    def add(self, count: int) -> None:
+        if count:
+            self._count += count
+            self._frames_left = _REORDERED
+
+    def rest(self, missing: int) -> int:
+        """How many of the frames missing before the next frame were not told yet."""
+        known = min(missing, self._count)
+        self._frames_left -= 1
+        self._count = self._count - known if self._frames_left > 0 else 0
+        return missing - known
 
 
 class FileSource:
@@ -90,6 +114,8 @@ class FileSource:
         self._last_s: float | None = None
         self._number = 0
         self._lost = 0
+        self._told = _Told()
+        self._was_repeated = False
         self._open = True
         self.outcome = Outcome.OPEN
         try:
@@ -154,12 +180,12 @@ class FileSource:
     def _frame(self, shot: Shot) -> Frame | None:
         if shot.broken_before:
             self._tally.add("pictures that cannot be decoded", shot.broken_before, self._last_s or 0.0)
-        self._lost += shot.broken_before
+        self._left_out(shot.broken_before)
         time_s = shot.time_s - self._zero_s
         if not isfinite(time_s) or (self._last_s is not None and time_s <= self._last_s):
             moved_s = self._new_clock(time_s)
             if moved_s is None:
-                self._lost += 1
+                self._left_out(1)
                 self._tally.add("pictures left out, their times do not rise", 1, self._last_s or 0.0)
                 return None
             time_s = moved_s
@@ -170,10 +196,11 @@ class FileSource:
         gap = 0 if self._last_s is None else self._steps.missing(time_s - self._last_s)
         dropped = gap if on_grid or self._last_s is None else max(gap, self._lost)
         repeated = self._repeats.repeated(shot.picture)
-        if dropped:
-            self._tally.add("missing frames", dropped, time_s)
+        if missing := self._told.rest(dropped):
+            self._tally.add("missing frames", missing, time_s)
         if repeated:
-            self._tally.add("repeated frames", 1, time_s)
+            self._tally.add("repeated frames", 1, time_s, same_place=self._was_repeated)
+        self._was_repeated = repeated
         shot.picture.flags.writeable = False
         frame = Frame(
             picture=shot.picture,
@@ -184,6 +211,10 @@ class FileSource:
         )
         self._last_s, self._lost, self._number = time_s, 0, self._number + 1
         return frame
+
+    def _left_out(self, count: int) -> None:
+        self._lost += count
+        self._told.add(count)
 
     def _new_clock(self, time_s: float) -> float | None:
         """Five rising times in a row, none above the last good one: a clock set back; go on from there."""

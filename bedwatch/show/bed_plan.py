@@ -84,7 +84,7 @@ def _plan(key: _Same, most_rows: int, most_columns: int) -> BedPlan:
     cells = zone_index(bed, middles).reshape(rows, columns)
     depth = np.nan_to_num(distance_to_border(bed, middles)).reshape(rows, columns)
     tags = zone_tags(bed)
-    spots = tuple(_spot(cells == i, depth, max(4, len(tags[i]) + 2), len(tags[i])) for i in range(len(tags)))
+    spots = tuple(_spot(cells == i, depth, max(5, len(tags[i]) + 2), len(tags[i])) for i in range(len(tags)))
     return BedPlan(
         rows=rows,
         columns=columns,
@@ -103,6 +103,22 @@ def _centres(rows: int, columns: int, across_mm: float, down_mm: float) -> NDArr
     return np.stack([np.tile(x, rows), np.repeat(y, columns)], axis=1)
 
 
+def outline(plan: BedPlan, zones: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Which half cells draw the outline of the zones chosen ((number of zones,) true); (2 * rows, columns)."""
+    inside = np.zeros(plan.halves.shape, dtype=np.bool_)
+    inside[plan.halves >= 0] = zones[plan.halves[plan.halves >= 0]]
+    at_edge = _neighbours(plan.halves == NO_ZONE, outside=True)
+    drawn: NDArray[np.bool_] = (inside & at_edge) | ((plan.halves == BORDER) & _neighbours(inside, outside=False))
+    return drawn
+
+
+def _neighbours(chosen: NDArray[np.bool_], *, outside: bool) -> NDArray[np.bool_]:
+    """Where one of the four neighbours is chosen; `outside`: what stands around the raster."""
+    padded = np.pad(chosen, 1, constant_values=outside)
+    found: NDArray[np.bool_] = padded[:-2, 1:-1] | padded[2:, 1:-1] | padded[1:-1, :-2] | padded[1:-1, 2:]
+    return found
+
+
 def _with_borders(halves: NDArray[np.intp]) -> NDArray[np.intp]:
     marked = halves.copy()
     for axis in (0, 1):
@@ -118,7 +134,8 @@ def _with_borders(halves: NDArray[np.intp]) -> NDArray[np.intp]:
 
 
 def _spot(inside: NDArray[np.bool_], depth: NDArray[np.float64], wide: int, narrow: int) -> Spot | None:
-    for rows, columns in ((3, ROOMY), (2, wide), (1, wide - 2), (1, narrow + 1), (1, narrow), (1, 1)):
+    marked = narrow + 2
+    for rows, columns in ((3, ROOMY), (2, wide), (2, wide - 1), (1, marked), (1, narrow + 1), (1, narrow), (1, 1)):
         best: Spot | None = None
         deepest = -1.0
         for row in range(inside.shape[0] - rows + 1):

@@ -94,7 +94,8 @@ class LiveView:
     ) -> None:
         self._live.stop()
         if self._reading is not None:
-            self._console.print(self._picture(spare_rows=1), crop=False)
+            spare_rows = 2 if self._console.height < 30 else 3  # for a last message and the prompt
+            self._console.print(self._picture(spare_rows=spare_rows), crop=False)
 
     def show(self, reading: Reading) -> None:
         """A new reading, drawn within a quarter of a second unless a newer one comes first."""

@@ -5,11 +5,12 @@ from __future__ import annotations
 from rich.style import Style
 from rich.text import Text
 
-from bedwatch.judge.types import ALL_ZONES, HintWord, Move, Outcome, Reading, State
+from bedwatch.aim.types import Problem, ProblemKind
+from bedwatch.judge.types import ALL_ZONES, HintWord, Move, Outcome, Reading, State, Verdict
 from bedwatch.show.letters import big
 from bedwatch.show.lines import Lines, cut, wrapped
 from bedwatch.show.look import Look
-from bedwatch.show.words import HINTS, instruction
+from bedwatch.show.words import FAULTS, HINTS, NEEDED_S, fault_act, instruction
 
 _WARM = Style(bold=True, color="#d97a00")
 _COOL = Style(bold=True, color="#2b8fd6")
@@ -27,7 +28,7 @@ def next_move(reading: Reading | None, look: Look, *, width: int, words_rows: in
     sentence, why = told(reading)
     style = _style(reading, look)
     lines = [Text(row, style=style, no_wrap=True, end="") for row in _headline(reading, look, width, double)]
-    words = wrapped(sentence, width, look, most=max(1, words_rows - 1 if why else words_rows))
+    words = wrapped(sentence, width, look, most=max(1, words_rows))
     lines += [Text(line, style=_PLAIN, no_wrap=True, end="") for line in words]
     if why and words_rows > len(words):
         more = wrapped(why, width, look, most=words_rows - len(words))
@@ -39,17 +40,53 @@ def next_move(reading: Reading | None, look: Look, *, width: int, words_rows: in
 def told(reading: Reading | None) -> tuple[str, str]:
     """What to do in a sentence, and why in another (empty when there is nothing more to say)."""
     if reading is None:
-        return "Waiting for the first pictures.", ""
-    first_advice = reading.problems[0].advice if reading.problems else ""
+        return f"Waiting for the first pictures; a reading needs about {NEEDED_S} s of picture.", ""
+    if problem := why_no_picture(reading):
+        return problem.advice or "Aim the camera at the bed again.", ""
     if reading.state is State.NO_PICTURE:
-        return "No picture of the bed to go by.", first_advice
+        return "No picture of the bed to go by.", reading.problems[0].advice if reading.problems else ""
     if reading.state is State.BLOCKED:
-        return "Take hands, tools and parts out of the camera's view.", ""
+        return (
+            "Take hands, tools and parts out of the camera's view.",
+            "If nothing is in the way, the camera has moved: aim again.",
+        )
     if reading.state is State.SETTLING:
-        return "Leave the valves alone and keep out of the picture while the bed settles.", ""
+        return (
+            "Leave the valves alone and keep out of the picture while the bed settles.",
+            f"A reading needs about {NEEDED_S} s of picture.",
+        )
+    sentence, why = _reading_told(reading)
+    if reading.bed.verdict is Verdict.STILL:
+        return _STILL_FIRST, f"If settled: {sentence[:1].lower()}{sentence[1:]} {why}".rstrip()
+    return sentence, why
+
+
+_STILL_FIRST = "Is the air on? Try an earthed rod: smooth fine powder can already be fluid."
+_NO_BED = {
+    ProblemKind.BED_NOT_FOUND: ("BED NOT FOUND", "NO BED"),
+    ProblemKind.BED_LOST: ("BED LOST",),
+}
+
+
+def why_no_picture(reading: Reading | None) -> Problem | None:
+    """The problem by which there are pictures but no bed in them, when that is the state; else None."""
+    if reading is None or reading.state is not State.NO_PICTURE:
+        return None
+    return next((problem for problem in reading.problems if problem.kind in _NO_BED), None)
+
+
+def _reading_told(reading: Reading) -> tuple[str, str]:
     if reading.next is not None:
         return instruction(reading.next), reading.next.because
-    return _OUTCOME_TOLD[reading.outcome], _what_is_left(reading)
+    left = _OUTCOME_TOLD[reading.outcome]
+    if reading.outcome is not Outcome.NOT_VALVES:
+        return left, ""
+    for zone in reading.zones:
+        if zone.hint not in (HintWord.HOLD, HintWord.WAIT):
+            by_hand = zone.hint in (HintWord.STIR, HintWord.CHECK_PLATE)
+            act = instruction(Move(zone=zone.zone, do=zone.hint, amount=None, because="")) if by_hand else left
+            return act, f"Zone {zone.zone}: {zone.because}"
+    return (fault_act(reading.faults[0]), left) if reading.faults else (left, "")
 
 
 _OUTCOME_TOLD = {
@@ -61,20 +98,12 @@ _OUTCOME_TOLD = {
 }
 
 
-def _what_is_left(reading: Reading) -> str:
-    """The reason of the first zone that something ails, when the outcome says that valves do not help."""
-    if reading.outcome is not Outcome.NOT_VALVES:
-        return ""
-    for zone in reading.zones:
-        if zone.hint not in (HintWord.HOLD, HintWord.WAIT):
-            return f"Zone {zone.zone}: {zone.because}"
-    return ""
-
-
 def headlines(reading: Reading | None) -> tuple[str, ...]:
     """The few words to draw large, from the fullest to the shortest; ▲ and ▼ stand for more and less air."""
     if reading is None or reading.state is State.SETTLING:
         return ("WAIT",)
+    if problem := why_no_picture(reading):
+        return _NO_BED[problem.kind]
     if reading.state is State.NO_PICTURE:
         return ("NO PICTURE",)
     if reading.state is State.BLOCKED:
@@ -86,8 +115,18 @@ def headlines(reading: Reading | None) -> tuple[str, ...]:
     if reading.outcome is Outcome.SUPPLY_TOO_SMALL:
         return ("SUPPLY TOO SMALL", "TOO LITTLE AIR", "TOO LITTLE")
     if reading.outcome is Outcome.NOT_VALVES:
-        return ("NOT THE VALVES", "NOT VALVES")
+        return _left_headlines(reading)
     return ("WATCHING", "WAIT")
+
+
+def _left_headlines(reading: Reading) -> tuple[str, ...]:
+    for zone in reading.zones:
+        if zone.hint in (HintWord.STIR, HintWord.CHECK_PLATE):
+            return _move_headlines(Move(zone=zone.zone, do=zone.hint, amount=None, because=""))
+    if reading.faults and not any(zone.hint not in (HintWord.HOLD, HintWord.WAIT) for zone in reading.zones):
+        kind, zone_name = FAULTS[reading.faults[0].kind].upper(), reading.faults[0].zone
+        return (f"{kind} ZONE {zone_name}", kind)
+    return ("NOT THE VALVES", "NOT VALVES")
 
 
 def _move_headlines(move: Move) -> tuple[str, ...]:

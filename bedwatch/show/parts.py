@@ -11,7 +11,7 @@ from bedwatch.judge.types import Fault, Reading, State
 from bedwatch.show.bed_map import bed_map
 from bedwatch.show.lines import Lines, cut, wrapped
 from bedwatch.show.look import Look
-from bedwatch.show.next_move import next_move
+from bedwatch.show.next_move import next_move, why_no_picture
 from bedwatch.show.words import (
     CANT_TELL,
     FAULTS,
@@ -40,13 +40,19 @@ __all__ = [
 ]
 
 CAUTIONS = (
-    "Powder in air can explode and must not be breathed: extraction on, no sparks, metal and people earthed, mask on.",
+    "Powder in air can explode and must not be breathed: among other things, extraction on, no sparks, metal and people "
+    "earthed, mask on.",
     "Hot parts and ovens burn, and a part that is too hot can light the powder.",
     "Follow local codes, the powder's safety data sheet and licensed practice.",
-    "Not a safety device: this program only looks at pictures. It cannot detect explosive dust, ignition or "
-    "grounding faults.",
+    "Not a safety device: it only sees pictures. It cannot detect explosive dust, ignition or grounding faults.",
 )
 SHORT_CAUTION = "Not a safety device, it sees pictures only. Dust can explode, hot parts burn."
+_SHORTER_CAUTIONS = (
+    SHORT_CAUTION,
+    "Not a safety device. Dust can explode, hot parts burn.",
+    "No safety device. Dust can explode.",
+    "No safety device.",
+)
 _BOLD = Style(bold=True)
 _DIM = Style(dim=True)
 
@@ -56,6 +62,8 @@ def header(reading: Reading | None, bed: Bed, look: Look, *, width: int, duratio
     right = "starting"
     if reading is not None:
         right = f"{STATES[reading.state]} {look.dot} {_time(reading.time_s, duration_s, look)}"
+        if cell_len(right) + 2 + min(cell_len(bed.name), 16) > width:
+            right = f"{STATES[reading.state]} {look.dot} {seconds(reading.time_s)}"
     right = cut(right, width, look)
     left = cut(bed.name, max(0, width - cell_len(right) - 2), look)
     gap = " " * max(0, width - cell_len(left) - cell_len(right))
@@ -113,9 +121,11 @@ def _fault_words(fault: Fault, look: Look) -> tuple[str, str, str]:
 
 def problems_list(reading: Reading | None, look: Look, *, width: int, rows: int, notes: tuple[str, ...] = ()) -> Lines:
     """What ails the picture and what to do, and notes of the program's own, each wrapped over two lines if need
-    be. The last line counts what is over.
+    be. The last line counts what is over. What `next_move` tells in full is not told again.
     """
-    found = [f"{PROBLEMS[p.kind]}: {p.advice}" for p in reading.problems] if reading else []
+    said_above = why_no_picture(reading)
+    problems = [p for p in reading.problems if p is not said_above] if reading else []
+    found = [f"{PROBLEMS[p.kind]}: {p.advice}" for p in problems]
     said = [f"! {words}" for words in [*found, *notes]]
     spare = max(0, rows - len(said))
     lines: Lines = []
@@ -127,10 +137,11 @@ def problems_list(reading: Reading | None, look: Look, *, width: int, rows: int,
 
 
 def cautions(look: Look, *, width: int, short: bool = False) -> Lines:
-    """What to be careful of at the bed, and what this program cannot do; `short`: in one line."""
-    said = [SHORT_CAUTION] if short else list(CAUTIONS)
-    most = 1 if short else None
-    return [Text(line, no_wrap=True, end="") for words in said for line in wrapped(words, width, look, most=most)]
+    """What to be careful of at the bed, and what this program cannot do; `short`: in one line, as long as fits."""
+    if short:
+        words = next((w for w in _SHORTER_CAUTIONS if cell_len(w) <= width), _SHORTER_CAUTIONS[-1])
+        return [Text(cut(words, width, look), no_wrap=True, end="")]
+    return [Text(line, no_wrap=True, end="") for words in CAUTIONS for line in wrapped(words, width, look)]
 
 
 def _at_most(lines: Lines, rows: int, width: int, what: str, look: Look) -> Lines:

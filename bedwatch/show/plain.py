@@ -9,8 +9,11 @@ from typing import Self, TextIO
 
 from bedwatch.judge.types import HintWord, Move, Outcome, Reading, State, ZoneReading
 from bedwatch.show.look import Look, look_for
+from bedwatch.show.next_move import why_no_picture
 from bedwatch.show.parts import SHORT_CAUTION
 from bedwatch.show.words import (
+    ABOUT,
+    ABOUT_KEY,
     CANT_TELL,
     FAULTS,
     HINTS,
@@ -32,13 +35,13 @@ _LOOK = Look()
 def plain_line(reading: Reading, previous: Reading | None = None, look: Look = _LOOK) -> str | None:
     """The reading in one line without its line end, or None when nothing in it changed since `previous`.
 
-    Time, state, verdict, the hints that changed (first of all: those that are not "hold"), faults, the next
-    move, problems. Figures alone do not count as a change.
+    Time, state, verdict, the hints that are not "hold", faults, the next move, problems; for a bed that is not
+    found what would help. Figures alone do not count as a change.
     """
     if previous is not None and _gist(reading) == _gist(previous):
         return None
     pieces = [f"{seconds(reading.time_s)}  {_state(reading)}"]
-    if hints := _hints(reading, previous):
+    if hints := _hints(reading):
         pieces.append(hints)
     if reading.faults:
         pieces.append(", ".join(f"{FAULTS[fault.kind]} in zone {fault.zone}" for fault in reading.faults))
@@ -46,6 +49,8 @@ def plain_line(reading: Reading, previous: Reading | None = None, look: Look = _
         pieces.append(f"NEXT {_move(reading.next)}" if reading.next else OUTCOMES[reading.outcome])
     if reading.problems:
         pieces.append(", ".join(PROBLEMS[problem.kind] for problem in reading.problems))
+    if (problem := why_no_picture(reading)) and problem.advice:
+        pieces.append(problem.advice)
     return look.text(" | ".join(pieces))
 
 
@@ -67,18 +72,20 @@ def _state(reading: Reading) -> str:
     return f"{words}: {verdict}, {', '.join(figures)}"
 
 
-def _hints(reading: Reading, previous: Reading | None) -> str:
-    before = {zone.zone: zone.hint for zone in previous.zones} if previous else {}
-    changed = [zone for zone in reading.zones if zone.hint is not before.get(zone.zone, HintWord.HOLD)]
+def _hints(reading: Reading) -> str:
     if reading.state is not State.READING:  # every hint is "wait", which the state says
-        changed = [zone for zone in changed if zone.hint is not HintWord.WAIT]
+        return ""
     groups: dict[HintWord, list[ZoneReading]] = {}
-    for zone in changed:
-        groups.setdefault(zone.hint, []).append(zone)
-    return ", ".join(
+    for zone in reading.zones:
+        if zone.hint is not HintWord.HOLD:
+            groups.setdefault(zone.hint, []).append(zone)
+    told = [
         f"{'zone' if len(zones) == 1 else 'zones'} {' '.join(zone.zone for zone in zones)} {HINTS[hint]}"
         for hint, zones in groups.items()
-    )
+    ]
+    if any(zone.hint is HintWord.HOLD for zone in reading.zones):
+        told.append("others hold" if told else "all zones hold")
+    return ", ".join(told)
 
 
 def _move(move: Move) -> str:
@@ -112,6 +119,7 @@ class PlainView:
         self._look = look_for(stream, os.environ if environ is None else environ)
         self._told: Reading | None = None
         self._last: Reading | None = None
+        self._about_told = False
 
     def __enter__(self) -> Self:
         self._write(SHORT_CAUTION)
@@ -131,6 +139,10 @@ class PlainView:
         if line is not None:
             self._told = reading
             self._write(line)
+            about = speed_with_unit(reading.bed.speed_mm_s, reading.bed.speed_error_mm_s).startswith(ABOUT)
+            if about and reading.state is State.READING and not self._about_told:
+                self._about_told = True
+                self._write(f"({ABOUT_KEY})")
 
     def note(self, words: str) -> None:
         """Something the program itself has to say."""

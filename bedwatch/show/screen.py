@@ -6,9 +6,11 @@ from rich.style import Style
 from rich.text import Text
 
 from bedwatch.bed import Bed
-from bedwatch.judge.types import Reading
-from bedwatch.show.lines import Lines, beside, joined
+from bedwatch.judge.types import BedReading, Reading, ZoneReading
+from bedwatch.show.bed_map import map_legend
+from bedwatch.show.lines import Lines, beside, cut, joined, wrapped
 from bedwatch.show.look import Look
+from bedwatch.show.next_move import told, why_no_picture
 from bedwatch.show.parts import (
     bed_line,
     bed_map,
@@ -19,10 +21,14 @@ from bedwatch.show.parts import (
     problems_list,
     zone_table,
 )
+from bedwatch.show.words import ABOUT, ABOUT_KEY, speed
+from bedwatch.show.zone_table import width_with_reasons
 
 _LEAST_TABLE = 54
 _DOUBLE_WIDTH, _DOUBLE_ROWS = 150, 36
 _FULL_CAUTIONS_ROWS = 32
+_SMALL_ROWS = 16
+_LEAST_MAP = 30
 
 
 def screen(
@@ -37,31 +43,36 @@ def screen(
 ) -> Text:
     """The whole picture in at most `height` lines of at most `width` cells; good from 80 x 24 up.
 
-    Smaller screens lose lines from the bottom, never the move. `reading` None: nothing has been read yet.
-    `notes`: lines of the program's own, shown with the problems.
+    Smaller screens lose zones, then lines from the bottom, never the move. `reading` None: nothing has been read
+    yet. `notes`: lines of the program's own, shown with the problems.
     """
+    small = height < _SMALL_ROWS
     wide = width >= _DOUBLE_WIDTH and height >= _DOUBLE_ROWS
     lines = [header(reading, bed, look, width=width, duration_s=duration_s)]
-    words_rows = 3 if look.unicode or height >= 40 else 2
+    words_rows = 3 if (look.unicode and not small) or height >= 40 else 2
+    if why_no_picture(reading):  # the last word of a run: whole, whatever it moves
+        words_rows = max(words_rows, min(len(wrapped(told(reading)[0], width, look)), height - (6 if small else 9)))
     lines += next_move(reading, look, width=width, words_rows=words_rows, double=wide)
     rule = Text(look.rule * width, style=Style(dim=True), no_wrap=True, end="")
-    roomy = height >= _FULL_CAUTIONS_ROWS or reading is None
     below = [bed_line(reading, look, width=width)]
-    warned = cautions(look, width=width, short=not roomy)
-    talk = problems_list(reading, look, width=width, rows=2 if height < 30 else 5, notes=notes)
-    middle = height - len(lines) - 1 - len(below) - len(talk) - len(warned) - (1 if roomy else 0)
-    lines.append(rule)
+    warned = cautions(look, width=width)
+    roomy = height >= _FULL_CAUTIONS_ROWS or (reading is None and len(lines) + 6 + len(warned) <= height)
+    warned = [rule, *warned] if roomy else cautions(look, width=width, short=True)
+    talk = problems_list(reading, look, width=width, rows=1 if small else 2 if height < 30 else 5, notes=notes)
+    if not small:
+        lines.append(rule.copy())
+    middle = height - len(lines) - len(below) - len(talk) - len(warned)
     lines += _middle(reading, bed, look, width, max(middle, 3))
     lines += below + talk
-    if roomy:
-        lines += [rule.copy()]
-    lines += warned
-    return joined(lines[:height])
+    return joined([*lines[: max(height - len(warned), 0)], *warned][:height] if height > 8 else lines[:height])
 
 
 def _middle(reading: Reading | None, bed: Bed, look: Look, width: int, rows: int) -> Lines:
     """The map on the left, the table and the faults on the right; without the map where there is no room."""
     map_width = min(width * 2 // 5, max(24, width - 2 - _LEAST_TABLE))
+    with_reasons = width_with_reasons(bed)
+    if width - 2 - _LEAST_MAP >= with_reasons:
+        map_width = min(map_width, width - 2 - with_reasons)
     drawn: Lines = []
     right = width
     if width - map_width - 2 >= _LEAST_TABLE or width >= 72:
@@ -71,9 +82,19 @@ def _middle(reading: Reading | None, bed: Bed, look: Look, width: int, rows: int
     faults_rows = min(len(reading.faults), 2 if rows < 16 else 6) if reading else 0
     if len(bed.zones) + 2 + faults_rows > rows:
         faults_rows = min(faults_rows, max(1, rows - (len(bed.zones) + 1) // 2 - 2))
-    table = zone_table(reading, bed, look, width=right, rows=rows - faults_rows)
+    faults_rows = min(faults_rows, max(0, rows - 3))
+    keys = _keys(reading, look, right, with_map=bool(drawn))[: max(0, rows - faults_rows - len(bed.zones) - 2)]
+    table = zone_table(reading, bed, look, width=right, rows=rows - faults_rows - len(keys))
     faults = faults_list(reading, look, width=right, rows=faults_rows)
-    gap = [Text(end="")] if faults and len(table) + len(faults) < rows else []
-    block = [*table, *gap, *faults]
+    gap = [Text(end="")] if (faults or keys) and len(table) + len(faults) + len(keys) < rows else []
+    block = [*table, *gap, *faults, *keys]
     block += [Text(end="") for _ in range(rows - len(block))]
     return beside(drawn, block, left_width=map_width)[:rows] if drawn else block[:rows]
+
+
+def _keys(reading: Reading | None, look: Look, width: int, *, with_map: bool) -> Lines:
+    """What may need explaining, the more needful first."""
+    rows: list[BedReading | ZoneReading] = [reading.bed, *reading.zones] if reading else []
+    about = any((speed(row.speed_mm_s, row.speed_error_mm_s) or "").startswith(ABOUT) for row in rows)
+    words = ([ABOUT_KEY] if about else []) + ([map_legend(look)] if with_map and reading else [])
+    return [Text(cut(word, width, look), style=Style(dim=True), no_wrap=True, end="") for word in words]

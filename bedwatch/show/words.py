@@ -6,7 +6,7 @@ import math
 
 from bedwatch.aim.types import ProblemKind
 from bedwatch.bed import Bed, Zone, clock_position
-from bedwatch.judge.types import ALL_ZONES, FaultKind, HintWord, Move, Outcome, State, Verdict
+from bedwatch.judge.types import ALL_ZONES, Fault, FaultKind, HintWord, Move, Outcome, State, Verdict
 
 CANT_TELL = "can't tell"
 
@@ -68,6 +68,11 @@ _SHARES = {
 }
 _SHARE_SLACK = 0.02
 _FULL = 0.97
+_ABOUT_FROM_MM_S = 10.0
+ABOUT = "about"
+ABOUT_KEY = "about: over range, error more than a third"
+ROD = "with an earthed metal rod, mask on, no hot part near"
+NEEDED_S = 8  # of undisturbed picture for a first reading
 
 
 def known(value: float | None) -> float | None:
@@ -91,12 +96,18 @@ def share(value: float | None, *, space: str = " ") -> str | None:
 
 
 def speed(value: float | None, error: float | None) -> str | None:
-    """A speed with its standard error, without the unit: "66.1 ± 2.4", "66.1 ± ?". None when unknown."""
+    """A speed with its standard error, without the unit: "66.1 ± 2.4", "66.1 ± ?". None when unknown.
+
+    "about 114" where the error is more than a third of it: over range, no figure for the error would mean much.
+    A slow surface keeps its error, which is what tells it from a still one.
+    """
     figure, give = known(value), known(error)
     if figure is None:
         return None
     if give is None:
         return f"{figure:.1f} ± ?"
+    if figure >= _ABOUT_FROM_MM_S and give > figure / 3:
+        return f"{ABOUT} {figure:.0f}"
     places = 0 if give >= 5.0 else 1 if give >= 0.1 else 2
     return f"{figure:.{places}f} ± {give:.{places}f}"
 
@@ -138,10 +149,10 @@ def valve(zone: str) -> str:
 
 def instruction(move: Move) -> str:
     """One sentence that says with hands what the move is."""
-    whose = "the supply's valve" if move.zone == ALL_ZONES else f"the valve of zone {move.zone}"
+    whose = "the supply's valve" if move.zone == ALL_ZONES else f"zone {move.zone}'s valve"
     place = "the whole bed" if move.zone == ALL_ZONES else f"zone {move.zone}"
     if move.do is HintWord.STIR:
-        return f"Stir {place} by hand, down to the plate, then take the tool out and wait."
+        return f"Stir {place} by hand, down to the plate, {ROD}; take the rod out, look again after a minute."
     if move.do is HintWord.CHECK_PLATE:
         return f"Look at the plate under {place}: blocked holes, glue, a leak, a shut line."
     if move.do not in (HintWord.MORE_AIR, HintWord.LESS_AIR):
@@ -150,7 +161,20 @@ def instruction(move: Move) -> str:
     far = travel(move.amount)
     if far is None:
         return f"{turn} {whose} a little; by how much can't be told."
-    return f"{turn} {whose} by {far}, then wait and look."
+    return f"{turn} {whose} by {far}, wait a minute, look again."
+
+
+def fault_act(fault: Fault) -> str:
+    """One sentence that names a fault, its place, and what hands can do about it (common practice, no source)."""
+    kind = FAULTS[fault.kind].capitalize()
+    return f"{kind} in zone {fault.zone}, {fault_place(fault.x_mm, fault.y_mm)}: {_FAULT_ACTS[fault.kind]}"
+
+
+_FAULT_ACTS = {
+    FaultKind.SPOUT: f"stir there {ROD}, then look again.",
+    FaultKind.DEAD_SPOT: f"stir there {ROD}; if it stays, check the plate.",
+    FaultKind.RIM_LEAK: "look for a gap between plate and wall, and seal it.",
+}
 
 
 def fault_place(x_mm: float, y_mm: float) -> str:

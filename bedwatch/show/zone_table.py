@@ -21,7 +21,9 @@ _CALL = Style(bold=True)
 _QUIET = (HintWord.HOLD, HintWord.WAIT)
 _LIVE, _SPEED, _HINT = 10, 12, 13
 _BRIEF_LIVE = 5
+_LEAST_BRIEF = 25
 _LEAST_NAME, _MOST_NAME, _LEAST_BECAUSE = 4, 24, 24
+_GOOD_BECAUSE, _MOST_LINES = 32, 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,8 +39,9 @@ class _Columns:
 def zone_table(reading: Reading | None, bed: Bed, look: Look, *, width: int, rows: int) -> Lines:
     """At most `rows` lines of at most `width` cells: a heading, then a line a zone.
 
-    With room to spare the reason follows each hint. With too little, marks stand for the hints, in two columns
-    with a key below; if that does not do, the zones that want something come first and the rest are counted.
+    With room to spare the reason follows each hint, whole where rows are left, first for the zones that want
+    something. With too little, marks stand for the hints, in two columns with a key below; if that does not do,
+    the zone of the move comes first, then those that want something, and the rest are counted.
     """
     zones = zones_in_order(reading, bed)
     names = _names(bed)
@@ -46,16 +49,25 @@ def zone_table(reading: Reading | None, bed: Bed, look: Look, *, width: int, row
         return _full(zones, names, [zone_place(zone) for zone in bed.zones], look, width, rows)
     half = (len(zones) + 1) // 2
     each = (width - 2) // 2
-    if half + 1 <= rows:
+    if half + 1 <= rows and each >= _LEAST_BRIEF:
         left = _brief(zones[:half], names[:half], look, each)
         right = _brief(zones[half:], names[half:], look, each)
         lines = beside(left, right, left_width=each)
         return [*lines, _key(look, width)] if len(lines) < rows else lines
-    wanted = sorted(range(len(zones)), key=lambda i: _is_quiet(zones[i]))[: max(0, rows - 2)]
-    some = sorted(wanted)
+    first = reading.next.zone if reading and reading.next else None
+    order = sorted(range(len(zones)), key=lambda i: (bed.zones[i].name != first, _is_quiet(zones[i])))
+    some = sorted(order[: max(0, rows - 2)], key=lambda i: (bed.zones[i].name != first, i))
     lines = _brief([zones[i] for i in some], [names[i] for i in some], look, width)
     rest = cut(f"and {len(zones) - len(some)} more zones", width, look)
     return [*lines, Text(rest, style=_HEAD, no_wrap=True, end="")][: max(rows, 0)]
+
+
+def width_with_reasons(bed: Bed) -> int:
+    """The width from which the table has room for reasons that are good to read."""
+    names, places = _names(bed), [zone_place(zone) for zone in bed.zones]
+    name = min(max([cell_len(n) for n in names] + [_LEAST_NAME]), _MOST_NAME)
+    place = max([cell_len(p) for p in places], default=0)
+    return name + 1 + place + 1 + _LIVE + _SPEED + _HINT + 3 + _GOOD_BECAUSE
 
 
 def _is_quiet(zone: ZoneReading | None) -> bool:
@@ -76,16 +88,27 @@ def _full(
     rows: int,
 ) -> Lines:
     columns = _columns(width, names, places)
-    spare = rows - len(zones) - 1
+    reasons = _reasons(zones, columns.because, look, rows - len(zones) - 1)
     lines = [_line(columns, ("zone", "where", "live", "mm/s", "air", "because"), _HEAD, look)]
-    for name, place, zone in zip(names, places, zones, strict=True):
-        why = zone.because if zone and columns.because else ""
-        said = wrapped(why, max(columns.because, 1), look, most=1 + min(1, spare)) if why else [""]
+    for name, place, zone, said in zip(names, places, zones, reasons, strict=True):
         lines.append(_zone_line(columns, name, place, zone, said[0], look))
         for more in said[1:]:
             lines.append(Text(" " * (width - columns.because) + more, no_wrap=True, end=""))
-            spare -= 1
     return lines
+
+
+def _reasons(zones: Sequence[ZoneReading | None], width: int, look: Look, spare: int) -> list[list[str]]:
+    """Each zone's reason in lines; the spare lines go first to the zones that want something, then round by turns."""
+    words = [zone.because if zone and width else "" for zone in zones]
+    needed = [min(len(wrapped(why, max(width, 1), look)), _MOST_LINES) if why else 1 for why in words]
+    given = [1] * len(zones)
+    for quiet in (False, True):
+        some = [i for i, zone in enumerate(zones) if _is_quiet(zone) is quiet]
+        for most in range(2, _MOST_LINES + 1):
+            for i in some:
+                if spare > 0 and needed[i] >= most:
+                    given[i], spare = most, spare - 1
+    return [wrapped(why, max(width, 1), look, most=lines) for why, lines in zip(words, given, strict=True)]
 
 
 def _brief(zones: Sequence[ZoneReading | None], names: Sequence[str], look: Look, width: int) -> Lines:

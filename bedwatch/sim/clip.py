@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
-import os
-import tempfile
 from pathlib import Path
 from typing import Literal
 
 from bedwatch.errors import UserError
+from bedwatch.files import replacing, write_bytes
 from bedwatch.frames.cv import cv2
 from bedwatch.sim.playing import MadeSource
 
@@ -37,10 +35,15 @@ def write_clip(
         else:
             _write_video(source, path, codec, quality)
         if truth:
-            _write_whole(path.with_name(path.name + ".truth.json"), json.dumps(source.truth.as_json()).encode())
+            write_bytes(truth_file(path), json.dumps(source.truth.as_json()).encode())
     except OSError as error:
         raise UserError(f"{path}: cannot be written ({error.strerror or error}); choose another place") from error
     return path
+
+
+def truth_file(path: Path) -> Path:
+    """Where the truth of the clip of that name is written."""
+    return path.with_name(path.name + ".truth.json")
 
 
 def _write_pictures(source: MadeSource, path: Path, codec: Codec, quality: int) -> None:
@@ -50,18 +53,17 @@ def _write_pictures(source: MadeSource, path: Path, codec: Codec, quality: int) 
         done, data = cv2.imencode(ending, frame.picture, options)
         if not done:
             raise UserError(f"{path}: OpenCV could not encode picture {frame.number} as {codec}")
-        _write_whole(path / f"frame_{frame.number:05d}{ending}", data.tobytes())
+        write_bytes(path / f"frame_{frame.number:05d}{ending}", data.tobytes())
 
 
 def _write_video(source: MadeSource, path: Path, codec: Codec, quality: int) -> None:
     code, backend, endings = _FOURCC[codec]
     if path.suffix.lower() not in endings:
         raise UserError(f"{path}: {codec} goes into {' or '.join(endings)}; found '{path.suffix}'; rename it")
-    spare = _spare(path)
-    try:
-        options = [cv2.VIDEOWRITER_PROP_QUALITY, quality] if codec == "mjpeg" else []
+    options = [cv2.VIDEOWRITER_PROP_QUALITY, quality] if codec == "mjpeg" else []
+    with replacing(path) as draft:
         writer = cv2.VideoWriter(
-            str(spare), backend, cv2.VideoWriter.fourcc(*code), source.fps, source.size_px, options
+            str(draft), backend, cv2.VideoWriter.fourcc(*code), source.fps, source.size_px, options
         )
         if not writer.isOpened():
             raise UserError(f"{path}: this OpenCV cannot encode {codec}; use mjpeg, or write png pictures")
@@ -70,33 +72,3 @@ def _write_video(source: MadeSource, path: Path, codec: Codec, quality: int) -> 
                 writer.write(frame.picture)
         finally:
             writer.release()
-        _settle(spare, path)
-    finally:
-        spare.unlink(missing_ok=True)
-
-
-def _spare(path: Path) -> Path:
-    """An empty file beside path, with its ending, to be written first."""
-    handle, name = tempfile.mkstemp(prefix=f".{path.stem}.", suffix=path.suffix, dir=path.parent)
-    os.close(handle)
-    return Path(name)
-
-
-def _settle(spare: Path, path: Path) -> None:
-    """Put a finished spare file in the place of path, with the usual rights."""
-    mask = os.umask(0)
-    os.umask(mask)
-    with contextlib.suppress(OSError):
-        spare.chmod(0o666 & ~mask)
-    with spare.open("rb+") as file:
-        os.fsync(file.fileno())
-    spare.replace(path)
-
-
-def _write_whole(path: Path, data: bytes) -> None:
-    spare = _spare(path)
-    try:
-        spare.write_bytes(data)
-        _settle(spare, path)
-    finally:
-        spare.unlink(missing_ok=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shlex
 import signal
 import subprocess
 import sys
@@ -16,6 +17,7 @@ import pytest
 
 from bedwatch import __version__
 from bedwatch.cli import main
+from bedwatch.errors import UserError
 from bedwatch.frames.frame import Picture
 
 posix = pytest.mark.skipif(os.name != "posix", reason="signals and pipes of POSIX")
@@ -38,6 +40,8 @@ HEAVY = ("cv2", "numpy", "skimage", "tomlkit")
         (["make-believe"], "--out"),
         (["make-believe", "--out", "x.avi", "--seconds", "0"], "--seconds"),
         (["make-believe", "--out", "x.avi", "--seconds", "nan"], "--seconds"),
+        (["make-believe", "--out", "x.avi", "--seconds", "601"], "--seconds"),
+        (["make-believe", "--out", "x.avi", "--seconds", "long"], "--seconds"),
         (["make-believe", "--out", "x.avi", "--seed", "-1"], "--seed"),
         (["make-believe", "--out", "x.avi", "--air", "1,2,3"], "--air"),
         (["make-believe", "--out", "x.avi", "--air", "1,2,3,4,5,6,lots"], "--air"),
@@ -66,6 +70,44 @@ def test_help_is_printed(run: Any, words: list[str]) -> None:
     assert ran.status == 0
     assert ran.out.startswith("Usage: bedwatch")
     assert ran.err == ""
+
+
+@pytest.mark.parametrize("verb", [None, "aim", "watch", "make-believe"])
+def test_help_is_whole_at_80_columns_and_without_words_of_programmers(
+    run: Any, monkeypatch: pytest.MonkeyPatch, verb: str | None
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    text = run(*([verb] if verb else []), "--help").out
+    assert max(map(len, text.splitlines())) <= 80
+    assert "..." not in text.replace("[ARGS]...", "")
+    for word in ("<", "float", "str ", "glob", "x>="):
+        assert word not in text
+
+
+@pytest.mark.parametrize("verb", ["aim", "watch"])
+def test_help_names_every_kind_of_source(run: Any, verb: str) -> None:
+    text = run(verb, "--help").out
+    for kind in ("video", "folder", "'shots/*.png'", "camera number", "http://", "https://", "rtsp://", "rtsps://"):
+        assert kind in text
+
+
+def test_the_help_says_what_the_air_is_a_multiple_of(run: Any) -> None:
+    assert "at which the powder just begins to lift" in " ".join(run("make-believe", "--help").out.split())
+
+
+@pytest.mark.parametrize(("words", "told"), [([], True), (["--json"], False)])
+@pytest.mark.parametrize("verb", ["aim", "watch"])
+def test_a_live_source_is_named_before_it_is_waited_for(
+    run: Any, bed: Path, empty: Path, monkeypatch: pytest.MonkeyPatch, verb: str, words: list[str], told: bool
+) -> None:
+    def waiting(*_: object) -> None:
+        raise UserError("nobody answers")
+
+    monkeypatch.setattr(f"bedwatch.commands.{verb}.open_source", waiting)
+    out = ["--out", empty / "a.toml"] if verb == "aim" else []
+    lines = run(verb, "http://bed.example/live", "--bed", bed, *out, *words).mistakes
+    opening = ["bedwatch: opening http://bed.example/live"] if told else []
+    assert lines == [*opening, "bedwatch: nobody answers"]
 
 
 def test_the_help_says_that_it_is_no_safety_device(run: Any) -> None:
@@ -158,6 +200,57 @@ def test_make_believe_writes_clip_bed_file_and_truth_that_watch_can_use(run: Any
     assert run("watch", tmp_path / "try.avi", "--bed", tmp_path / "try.bed.toml", "--json").objects
     truth = json.loads((tmp_path / "try.avi.truth.json").read_text())
     assert truth["hints"] is not None
+
+
+def test_make_believe_names_what_it_wrote_and_how_to_go_on(apart: Any, tmp_path: Path) -> None:
+    ran = apart("make-believe", "--out", tmp_path / "my try.avi", "--seconds", "1")
+    written, tried = ran.out.splitlines()
+    for path in tmp_path.iterdir():
+        assert str(path) in written
+    line = shlex.split(tried.removeprefix("Try: "))
+    assert line[0] == sys.executable  # it was called as a module, and need not be on the path
+    done = subprocess.run([*line, "--json"], capture_output=True, text=True, check=True)
+    assert json.loads(done.stdout.splitlines()[0])["zones"]
+
+
+@pytest.mark.parametrize(
+    ("called", "on_path", "told"),
+    [
+        (".venv/bin/bedwatch", None, ".venv/bin/bedwatch watch"),
+        (".venv/bin/bedwatch", "/usr/bin/bedwatch", ".venv/bin/bedwatch watch"),
+        ("/usr/bin/bedwatch", "/usr/bin/bedwatch", "bedwatch watch"),
+        ("-c", None, "bedwatch watch"),
+    ],
+)
+def test_make_believe_tells_the_next_command_as_this_one_was_called(
+    run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, called: str, on_path: str | None, told: str
+) -> None:
+    monkeypatch.setattr(sys, "argv", [called])
+    monkeypatch.setattr("shutil.which", lambda _: on_path)
+    assert f"Try: {told} " in run("make-believe", "--out", tmp_path / "a.avi", "--seconds", "1").out
+
+
+@pytest.mark.parametrize("there", ["my.avi", "my.bed.toml", "my.avi.truth.json"])
+def test_make_believe_writes_over_what_is_there_only_by_force(run: Any, tmp_path: Path, there: str) -> None:
+    taken = tmp_path / there
+    taken.write_text("mine")
+    words = ["make-believe", "--out", tmp_path / "my.avi", "--seconds", "1"]
+    (line,) = run(*words).mistakes
+    assert str(taken) in line
+    assert "--force" in line
+    assert [(path, path.read_text()) for path in tmp_path.iterdir()] == [(taken, "mine")]
+    assert run(*words, "--force").status == 0
+    assert taken.read_bytes() != b"mine"
+    assert len(list(tmp_path.iterdir())) == 3
+
+
+def test_make_believe_keeps_a_bed_file_of_its_own(run: Any, tmp_path: Path) -> None:
+    assert run("make-believe", "--out", tmp_path / "my.avi", "--seconds", "1").status == 0
+    for name in ("my.avi", "my.avi.truth.json"):
+        (tmp_path / name).unlink()
+    before = (tmp_path / "my.bed.toml").stat().st_ino
+    assert run("make-believe", "--out", tmp_path / "my.avi", "--seconds", "1").status == 0
+    assert (tmp_path / "my.bed.toml").stat().st_ino == before
 
 
 @posix

@@ -150,6 +150,55 @@ def test_the_aim_file_these_mistakes_are_made_in_is_right(run: Any, clip: Path, 
     assert run("watch", clip, "--bed", bed, "--aim", path, "--json").status == 0
 
 
+@pytest.mark.parametrize(
+    ("diameter", "changed", "told"),
+    [
+        ("420 mm", {}, None),
+        ("440 mm", {}, None),
+        ("600 mm", {}, "surface: found an outline that differs by 30%"),
+        (
+            "420 mm",
+            {"surface": ELLIPSE.replace("[98, 98]", "[98, 60]")},
+            "surface: found an outline that differs by 39%",
+        ),
+        (
+            "420 mm",
+            {"surface": ELLIPSE.replace("[160, 120]", "[160, 150]")},
+            "surface: found an outline that differs by 31%",
+        ),
+        ("420 mm", {"mm_per_px": "2.45"}, None),
+        ("420 mm", {"mm_per_px": "3.0"}, "mm_per_px: found a scale that differs by 40%"),
+    ],
+)
+def test_an_aim_file_made_for_another_bed_is_said_to_be_and_its_homography_has_the_say(
+    run: Any, pictures: Any, film: Any, tmp_path: Path, diameter: str, changed: dict[str, str], told: str | None
+) -> None:
+    bed, aim = tmp_path / "a.bed.toml", tmp_path / "a.aim.toml"
+    bed.write_text(BED.replace("420 mm", diameter) + RINGS)
+    aim.write_text(_aim(**changed))
+    ran = run("watch", film("two", pictures[:2]), "--bed", bed, "--aim", aim, "--json")
+    assert ran.status == 0
+    lines = [line for line in ran.err.splitlines() if str(aim) in line]
+    assert len(lines) == (told is not None)
+    for line in lines:
+        assert line.startswith(f"bedwatch: {aim}: {told} ")
+        assert str(bed) in line
+        assert "expected the aim made for this bed; aim again" in line
+
+
+def test_corners_that_are_not_those_of_the_homography_are_said_to_be(
+    run: Any, pictures: Any, film: Any, tmp_path: Path
+) -> None:
+    bed, aim = tmp_path / "box.bed.toml", tmp_path / "box.aim.toml"
+    bed.write_text('[bed]\nshape = "rectangular"\nwidth = "428 mm"\nlength = "428 mm"\n')
+    bed.write_text(bed.read_text() + 'surface_below_rim = "80 mm"\n[zones]\ngrid = [2, 2]\n')
+    for corners, count in ((CORNERS, 0), (CORNERS.replace("[60, 220]", "[60, 240]"), 1)):
+        aim.write_text(_aim(surface=corners, rim=corners))
+        ran = run("watch", film("two_boxes", pictures[:2]), "--bed", bed, "--aim", aim, "--json")
+        assert ran.status == 0, ran.err
+        assert ran.err.count("surface: found an outline that differs by 20%") == count
+
+
 @pytest.mark.parametrize(("text", "key"), AIM_MISTAKES)
 def test_every_mistake_in_an_aim_file_is_one_line(
     run: Any, clip: Path, bed: Path, tmp_path: Path, text: str, key: str

@@ -148,6 +148,34 @@ def test_a_picture_that_freezes_is_no_picture_and_not_a_still_bed(
         assert reading["state"] != "reading"
 
 
+class CutShort:
+    """A file that ends before it said it would."""
+
+    live, duration_s, outcome, notes = False, 60.0, Outcome.CUT_SHORT, ()
+
+    def __init__(self, pictures: Sequence[Picture]) -> None:
+        self._pictures = pictures
+        self.size_px = (pictures[0].shape[1], pictures[0].shape[0])
+
+    def __iter__(self) -> Iterator[Frame]:
+        for number, picture in enumerate(self._pictures):
+            yield Frame(picture=picture, time_s=number / 15, number=number)
+
+    def close(self) -> None:
+        pass
+
+
+def test_a_file_cut_short_at_a_frame_with_a_reading_has_one_reading_of_that_frame(
+    run: Any, clip: Path, pictures: list[Picture], bed: Path, aimed: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    readings = run("watch", clip, "--bed", bed, "--aim", aimed[1], "--json").objects
+    at = round(readings[3]["time_s"] * 15)
+    monkeypatch.setattr("bedwatch.commands.watch.open_source", lambda *_: CutShort(pictures[: at + 1]))
+    cut = run("watch", clip, "--bed", bed, "--aim", aimed[1], "--json").objects
+    assert [reading["time_s"] for reading in cut] == [reading["time_s"] for reading in readings[:4]]
+    assert "dropped_frames" in _kinds(cut[-1])
+
+
 class LostCamera:
     """A live source that gives a few frames and goes away."""
 

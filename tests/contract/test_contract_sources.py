@@ -111,6 +111,33 @@ def test_damage_in_the_middle_is_survived_in_silence_but_for_our_own_lines(
     assert ran.objects[-1]["time_s"] > 9.0
 
 
+@pytest.mark.parametrize("words", [["--json"], []])
+def test_a_clip_too_short_for_a_reading_is_said_to_be(
+    run: Any, pictures: list[Picture], film: Callable[..., Path], bed: Path, aimed: Any, watched: Any, words: list[str]
+) -> None:
+    short = film("short", pictures[:46])
+    ran = run("watch", short, "--bed", bed, "--aim", aimed[1], *words)
+    assert ran.status == 0
+    assert ran.err == "bedwatch: only 3.0 s seen; a reading needs about 8 s of picture\n"
+    assert "seen" not in watched.err
+
+
+def test_a_rate_for_a_video_is_refused(run: Any, clip: Path, bed: Path, empty: Path) -> None:
+    for verb, out in (("watch", []), ("aim", ["--out", empty / "a.toml"])):
+        (line,) = run(verb, clip, "--bed", bed, *out, "--pictures-per-second", "25").mistakes
+        assert "pictures per second" in line
+
+
+def test_a_picture_that_goes_black_is_told_in_few_short_lines(
+    run: Any, pictures: list[Picture], film: Callable[..., Path], bed: Path, aimed: Any
+) -> None:
+    path = film("goes_black", [*pictures[:40], *[np.zeros_like(pictures[0])] * 80])
+    ran = run("watch", path, "--bed", bed, "--aim", aimed[1], "--json")
+    repeats = [line for line in ran.err.splitlines() if "repeated" in line]
+    assert len(repeats) <= 1
+    assert all("in 1 place" in line for line in repeats)
+
+
 @pytest.mark.parametrize("ending", ["png", "avi"])
 def test_one_frame_is_too_little_to_judge(
     run: Any, pictures: list[Picture], film: Callable[..., Path], bed: Path, tmp_path: Path, ending: str
@@ -186,7 +213,9 @@ def test_broken_pictures_are_left_out_and_each_is_named_once(
     for path in broken:
         assert ran.err.count(str(path)) == 1
     kinds = [line.split(":")[1] for line in ran.err.splitlines() if str(folder) not in line]
-    assert len(kinds) == len(set(kinds))  # what is counted is told once
+    assert [kind for kind in kinds if "seen" not in kind] == [
+        " pictures that cannot be decoded"
+    ]  # told once, and not again as missing
     assert "dropped_frames" in [problem["problem"] for problem in ran.objects[-1]["problems"]]
 
 
@@ -197,6 +226,7 @@ def test_pictures_of_another_size_than_the_aim_file_says_are_refused(
     (line,) = run("watch", big, "--bed", bed, "--aim", aimed[1], "--json").mistakes
     assert "320 x 240" in line
     assert "400 x 300" in line
+    assert str(aimed[1]) in line
 
 
 def test_a_bed_that_the_aim_puts_outside_the_picture_is_refused(
@@ -210,3 +240,4 @@ def test_a_bed_that_the_aim_puts_outside_the_picture_is_refused(
     )
     (line,) = run("watch", clip, "--bed", bed, "--aim", away, "--json").mistakes
     assert "not in the picture" in line
+    assert str(away) in line

@@ -99,5 +99,5 @@ def test_a_camera_that_comes_back_goes_on_in_time() -> None:
 
 
 def test_nothing_at_the_start_is_a_mistake() -> None:
-    with pytest.raises(UserError, match="camera 3: no picture comes from it"):
-        LiveSource("camera 3", lambda: Camera(0))
+    with pytest.raises(UserError, match="camera 3: found no picture coming from it, expected a plug; put it in"):
+        LiveSource("camera 3", lambda: Camera(0), wanted="expected a plug; put it in")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import numpy as np
 import pytest
@@ -20,9 +20,14 @@ class Script:
 
     whole: bool | None = None
 
-    def __init__(self, times_s: Sequence[float | None], duration_s: float | None = None) -> None:
+    def __init__(
+        self, times_s: Sequence[float | None], duration_s: float | None = None, repeats: Collection[int] = ()
+    ) -> None:
         self.notes: list[str] = []
         self.duration_s = duration_s
+        self._repeats = repeats
+        self._number = -1
+        self._picture = np.zeros((40, 40), np.uint8)
         self._left = list(times_s)[::-1]
         self._rng = np.random.default_rng(0)
 
@@ -31,8 +36,10 @@ class Script:
         while self._left:
             time_s = self._left.pop()
             if time_s is not None:
-                picture = self._rng.integers(0, 255, (40, 40), np.uint8)
-                return Shot(picture=picture, time_s=time_s, broken_before=broken)
+                self._number += 1
+                if self._number not in self._repeats:
+                    self._picture = self._rng.integers(0, 255, (40, 40), np.uint8)
+                return Shot(picture=self._picture.copy(), time_s=time_s, broken_before=broken)
             broken += 1
         return None
 
@@ -117,6 +124,36 @@ def test_broken_pictures_are_holes_also_where_steps_tell_nothing() -> None:
     times[30] = times[31] = None
     frames, _ = play(times)
     assert [(f.number, f.dropped_before) for f in frames if f.dropped_before] == [(30, 2)]
+
+
+@pytest.mark.parametrize("late", [0, 3])
+def test_a_broken_picture_is_told_once_and_not_again_as_missing(late: int) -> None:
+    times: list[float | None] = [i / 30 for i in range(60)]
+    del times[30:32]
+    times[30 - late : 30 - late] = [None, None]  # a decoder may say so some pictures early
+    frames, source = play(times)
+    assert sum(f.dropped_before for f in frames) == 2
+    (note,) = source.notes
+    assert note.startswith("pictures that cannot be decoded: 2 in 1 place")
+
+
+def test_only_what_is_missing_beyond_the_broken_pictures_is_told_as_missing() -> None:
+    times: list[float | None] = [i / 30 for i in range(120)]
+    del times[100:103]
+    times[30] = None
+    times[60:62] = [None]
+    frames, source = play(times)
+    assert [f.dropped_before for f in frames if f.dropped_before] == [1, 2, 3]
+    assert source.notes == (
+        "pictures that cannot be decoded: 2 in 2 places, the first at 0.97 s",
+        "missing frames: 4 in 2 places, the first at 2.07 s",
+    )
+
+
+def test_repeats_in_a_row_are_one_place() -> None:
+    source = FileSource(Script([i / 30 for i in range(40)], repeats={*range(10, 20), 30}), "script")
+    assert sum(frame.repeated for frame in source) == 11
+    assert source.notes == ("repeated frames: 11 in 2 places, the first at 0.33 s",)
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ import pytest
 
 from bedwatch.errors import UserError
 from bedwatch.frames import open as opening
-from bedwatch.frames.open import open_source
+from bedwatch.frames.open import live_name, open_source
 
 
 def refused(spec: str, **options: float) -> str:
@@ -35,9 +35,11 @@ def refused(spec: str, **options: float) -> str:
         (lambda p: (p / "a.png").write_text("hello\n" * 99) and p / "a.png", r"a\.png: no picture in it"),
         (lambda p: p, r"the folder holds no pictures \(nothing\); expected files ending in bmp, jpeg"),
         (lambda p: (p / "x.txt").write_text("x") and p, r"the folder holds no pictures \(1 other entries\)"),
-        (lambda p: p / "*.png", r"\*\.png: the glob holds no pictures"),
+        (lambda p: p / "*.png", r"\*\.png: the pattern holds no pictures"),
         (lambda p: os.mkfifo(p / "pipe") or p / "pipe", r"pipe: is neither a file nor a folder"),
         (lambda _: "", r"the source is empty"),
+        (lambda _: "ftp://bed.example/a.avi", r"with ftp://, expected http://, https://, rtsp:// or rtsps://, a video"),
+        (lambda _: "file://shots/*.png", r"with file://, expected http://"),
         (lambda _: "bed\0.avi", r"not a name a file can have|no such file"),
     ],
 )
@@ -94,6 +96,7 @@ def test_names_with_signs_of_a_glob_or_an_address_are_names_first(tmp_path: Path
         ("0", "open_camera", 0),
         ("12", "open_camera", 12),
         ("http://bed.example/live", "open_stream", "http://bed.example/live"),
+        ("https://bed.example/live", "open_stream", "https://bed.example/live"),
         ("RTSP://bed.example/1", "open_stream", "RTSP://bed.example/1"),
     ],
 )
@@ -102,10 +105,25 @@ def test_numbers_and_addresses_are_live(spec: str, kind: str, given: object, mon
     monkeypatch.setattr(opening, kind, asked.append)
     open_source(spec)
     assert asked == [given]
+    assert live_name(spec) in (spec, f"camera {spec}")
+
+
+@pytest.mark.parametrize("spec", ["bed.avi", "shots/*.png", "0.avi", "http", "ftp://bed.example/a"])
+def test_what_is_no_number_and_no_known_address_is_not_live(spec: str) -> None:
+    assert live_name(spec) is None
 
 
 def test_a_camera_that_is_not_there_is_a_mistake() -> None:
-    assert re.search(r"camera 98: no picture comes from it", refused("98"))
+    assert re.search(r"camera 98: found no picture .*, expected a camera that is there and not in use; ", refused("98"))
+
+
+@pytest.mark.parametrize("spec", ["98", "http://bed.example/live", "latches.avi"])
+def test_a_rate_for_what_tells_its_own_times_is_refused(spec: str, tmp_path: Path, clips: SimpleNamespace) -> None:
+    if spec == "latches.avi":
+        clips.encode(tmp_path / spec, clips.grain(3))
+    line = refused(str(tmp_path / spec) if spec.endswith("avi") else spec, pictures_per_s=25.0)
+    assert spec in line
+    assert "expected one for a folder or pattern of pictures only" in line
 
 
 @pytest.mark.parametrize(

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from bedwatch.aim.types import Problem, ProblemKind
-from bedwatch.judge.types import HintWord, Move, Outcome, State
-from bedwatch.show import Look
+from bedwatch.judge.types import Fault, FaultKind, HintWord, Move, Outcome, State, Verdict
+from bedwatch.show import Look, screen
 from bedwatch.show.letters import big
 from bedwatch.show.next_move import headlines, next_move, told
 from bedwatch.show.words import instruction, share, speed, travel
@@ -42,12 +43,12 @@ def test_amounts_are_shares_of_the_valves_travel(amount: float | None, words: st
 @pytest.mark.parametrize(
     ("what", "words"),
     [
-        (move(HintWord.LESS_AIR), "Close the valve of zone 4 by about half of its travel, then wait and look."),
+        (move(HintWord.LESS_AIR), "Close zone 4's valve by about half of its travel, wait a minute, look again."),
         (
             move(HintWord.MORE_AIR, "all", 0.25),
-            "Open the supply's valve by about a quarter of its travel, then wait and look.",
+            "Open the supply's valve by about a quarter of its travel, wait a minute, look again.",
         ),
-        (move(HintWord.MORE_AIR, amount=None), "Open the valve of zone 4 a little; by how much can't be told."),
+        (move(HintWord.MORE_AIR, amount=None), "Open zone 4's valve a little; by how much can't be told."),
     ],
 )
 def test_the_move_is_told_in_plain_words(what: Move, words: str) -> None:
@@ -105,9 +106,71 @@ def test_in_a_state_without_readings_no_move_is_shown(round_bed: Make, make_read
 
 
 def test_no_picture_says_what_would_help(round_bed: Make, know_nothing: Make) -> None:
-    problem = Problem(kind=ProblemKind.BED_NOT_FOUND, advice="Point the camera at the bed.")
-    reading = know_nothing(round_bed(), problems=(problem,))
-    assert told(reading) == ("No picture of the bed to go by.", "Point the camera at the bed.")
+    dark = Problem(kind=ProblemKind.DARK, advice="Turn the lamp on.")
+    reading = know_nothing(round_bed(), problems=(dark,))
+    assert told(reading) == ("No picture of the bed to go by.", "Turn the lamp on.")
+    assert headlines(reading)[0] == "NO PICTURE"
+
+
+@pytest.mark.parametrize(
+    ("kind", "large"), [(ProblemKind.BED_NOT_FOUND, "BED NOT FOUND"), (ProblemKind.BED_LOST, "BED LOST")]
+)
+def test_a_picture_without_the_bed_is_not_called_no_picture(
+    round_bed: Make, know_nothing: Make, kind: ProblemKind, large: str
+) -> None:
+    advice = " ".join(["Point the camera at the bed so that all of the rim is seen, and light it from the side."] * 3)
+    problems = (Problem(kind=ProblemKind.DARK, advice="Turn the lamp on."), Problem(kind=kind, advice=advice))
+    reading = know_nothing(round_bed(), problems=problems)
+    assert headlines(reading)[0] == large
+    for width, height in ((80, 24), (120, 40), (60, 18)):
+        words = " ".join(screen(reading, round_bed(), Look(), width=width, height=height).plain.split())
+        assert words.count(advice) == 1
+        assert words.count("Point the camera") == 3
+        assert "Turn the lamp on." in words
+
+
+def test_a_blocked_view_may_be_a_camera_that_moved(round_bed: Make, know_nothing: Make) -> None:
+    assert "aim again" in told(know_nothing(round_bed(), state=State.BLOCKED))[1]
+
+
+def test_waiting_says_how_long(round_bed: Make, know_nothing: Make) -> None:
+    for reading in (None, know_nothing(round_bed(), state=State.SETTLING)):
+        assert "about 8 s of picture" in " ".join(told(reading))
+
+
+@pytest.mark.parametrize(
+    ("kind", "large", "act"),
+    [
+        (FaultKind.SPOUT, "SPOUT ZONE 4", "then look again"),
+        (FaultKind.DEAD_SPOT, "DEAD SPOT ZONE 4", "if it stays, check the plate"),
+        (FaultKind.RIM_LEAK, "RIM LEAK ZONE 4", "plate and wall"),
+    ],
+)
+def test_a_fault_that_is_left_is_named_with_its_act(
+    round_bed: Make, make_reading: Make, kind: FaultKind, large: str, act: str
+) -> None:
+    bed = round_bed()
+    fault = Fault(kind=kind, zone="4", x_mm=60.0, y_mm=-80.0, area_mm2=500.0, since_s=1.0)
+    reading = make_reading(bed, next=None, outcome=Outcome.NOT_VALVES, faults=(fault,))
+    reading = replace(reading, zones=tuple(replace(zone, hint=HintWord.HOLD) for zone in reading.zones))
+    assert headlines(reading)[0] == large
+    assert act in told(reading)[0]
+    assert "zone 4, 5 o'clock, 100 mm out" in told(reading)[0]
+
+
+def test_a_still_bed_is_asked_for_its_air_first(round_bed: Make, make_reading: Make) -> None:
+    reading = make_reading(round_bed(), next=move(HintWord.MORE_AIR, "all", 0.25))
+    reading = replace(reading, bed=replace(reading.bed, verdict=Verdict.STILL))
+    first, then = told(reading)
+    assert first.startswith("Is the air on? Try an earthed rod")
+    assert "open the supply's valve by about a quarter" in then
+    assert headlines(reading)[0] == "▲ SUPPLY MORE AIR"
+
+
+def test_stirring_is_told_with_its_cautions() -> None:
+    words = instruction(move(HintWord.STIR, amount=None))
+    for must in ("earthed metal rod", "mask on", "no hot part near"):
+        assert must in words
 
 
 def test_when_valves_do_not_help_the_zone_says_what_does(round_bed: Make, make_reading: Make) -> None:
@@ -128,6 +191,9 @@ def test_figures_keep_their_error_and_never_round_to_none_or_all() -> None:
     assert speed(180.2, 7.2) == "180 ± 7"
     assert speed(0.312, 0.051) == "0.31 ± 0.05"
     assert speed(66.1, None) == "66.1 ± ?"
+    assert speed(114.0, 43.0) == "about 114"
+    assert speed(114.0, 37.0) == "114 ± 37"
+    assert speed(0.4, 0.3) == "0.4 ± 0.3"
     assert speed(None, 2.0) is None
     assert speed(float("nan"), 2.0) is None
     assert share(0.001) == "<1 %"

@@ -88,6 +88,64 @@ def test_any_size_fits(round_bed: Make, trough: Make, make_reading: Make, size: 
         fits(drawn, *size)
 
 
+@pytest.mark.parametrize(
+    ("size", "caution"), [((60, 18), "Dust can explode, hot parts burn."), ((40, 12), "No safety")]
+)
+def test_a_small_screen_keeps_the_zone_of_the_move_and_a_whole_caution(
+    round_bed: Make, make_reading: Make, size: tuple[int, int], caution: str
+) -> None:
+    bed: Bed = round_bed()
+    reading = make_reading(bed, next=Move(zone="6", do=HintWord.LESS_AIR, amount=0.5, because="It is the richest."))
+    rows = rows_of(screen(reading, bed, Look(), width=size[0], height=size[1]))
+    assert caution in rows[-1]
+    assert "…" not in rows[-1]
+    assert any(row.startswith("6 ") or "  6    " in row for row in rows)
+
+
+def test_reasons_stand_whole_on_120_by_40(round_bed: Make, make_reading: Make) -> None:
+    bed: Bed = round_bed()
+    why = "Only 12 % of its middle moves, which is less than half of it; at its border it is neighbours' air."
+    reading = make_reading(bed)
+    hints = [HintWord.HOLD] * 4 + [HintWord.MORE_AIR, HintWord.HOLD, HintWord.LESS_AIR]
+    zones = tuple(replace(zone, because=why, hint=hint) for zone, hint in zip(reading.zones, hints, strict=True))
+    rows = rows_of(screen(replace(reading, zones=zones), bed, Look(), width=120, height=40))
+    (heading,) = (i for i, row in enumerate(rows) if "because" in row)
+    column = rows[heading].index("because")
+    for name in "57":
+        (start,) = (i for i, row in enumerate(rows) if row[:column].rstrip().endswith(" air") and f" {name}  " in row)
+        assert " ".join(row[column:].strip() for row in rows[start : start + 4]).startswith(why)
+
+
+@pytest.mark.parametrize("look", LOOKS)
+def test_the_maps_fill_is_explained(round_bed: Make, make_reading: Make, look: Look) -> None:
+    bed: Bed = round_bed()
+    words = told(screen(make_reading(bed), bed, look, width=120, height=40))
+    assert ("bright moves" in words) == (look.colour and look.unicode)
+    if not (look.colour and look.unicode):
+        assert f"{look.fills[3] * 2} moves, {look.fills[0] * 2} still" in words
+
+
+@pytest.mark.parametrize("look", LOOKS)
+def test_waiting_shows_one_question_mark_a_zone_and_the_outline(
+    round_bed: Make, know_nothing: Make, look: Look
+) -> None:
+    bed: Bed = round_bed()
+    lines = bed_map(know_nothing(bed, state=State.SETTLING), bed, look, rows=12, columns=24)
+    drawn = "".join(line.plain for line in lines)
+    assert drawn.count("?") == len(bed.zones)
+    assert sum(ch in "█▀▄o" for ch in drawn) > 30
+
+
+def test_a_speed_over_range_has_its_key(round_bed: Make, make_reading: Make) -> None:
+    bed: Bed = round_bed()
+    reading = make_reading(bed)
+    wild = replace(reading.zones[0], speed_mm_s=114.0, speed_error_mm_s=43.0)
+    words = told(screen(replace(reading, zones=(wild, *reading.zones[1:])), bed, Look()))
+    assert "about 114" in words
+    assert "about: over range" in words
+    assert "about:" not in told(screen(reading, bed, Look()))
+
+
 def test_before_the_first_reading_all_cautions_are_read(round_bed: Make) -> None:
     drawn = screen(None, round_bed(), Look())
     fits(drawn, 80, 24)
@@ -106,6 +164,7 @@ def test_the_cautions_say_what_they_must() -> None:
         "licensed",
         "ignition",
         "grounding",
+        "among other things",
     ):
         assert must in words
     assert "not a safety device" in words

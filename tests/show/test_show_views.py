@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from bedwatch.aim.types import Problem, ProblemKind
 from bedwatch.bed import Bed
 from bedwatch.judge.types import HintWord, Move, Outcome, State
 from bedwatch.show import LiveView, Look, PlainView, look_for, open_view, plain_line
@@ -72,11 +73,32 @@ def test_plain_lines_come_only_with_a_change(round_bed: Make, make_reading: Make
     hint = replace(first.zones[0], hint=HintWord.STIR)
     changed = plain_line(replace(later, zones=(hint, *first.zones[1:])), first)
     assert changed is not None
-    assert "zone 1 stir" in changed
-    assert "zone 3" not in changed
+    assert "zones 1 4 stir" in changed
+    assert "zone 3 less air" in changed
     back = plain_line(first, replace(first, zones=(hint, *first.zones[1:])))
     assert back is not None
-    assert "zone 1 hold" in back
+    assert "zones 2 7 more air, zone 3 less air, zone 4 stir, zone 5 check plate, others hold" in back
+    calm = plain_line(replace(first, zones=tuple(replace(zone, hint=HintWord.HOLD) for zone in first.zones)))
+    assert calm is not None
+    assert "all zones hold" in calm
+
+
+def test_a_plain_line_says_why_there_is_no_bed_and_what_helps(round_bed: Make, know_nothing: Make) -> None:
+    problem = Problem(kind=ProblemKind.BED_NOT_FOUND, advice="The bed was not found: no rim. Light the rim.")
+    line = plain_line(know_nothing(round_bed(), problems=(problem,)))
+    assert line is not None
+    assert line.count("The bed was not found: no rim. Light the rim.") == 1
+
+
+def test_speeds_over_range_are_explained_once_in_plain_lines(round_bed: Make, make_reading: Make) -> None:
+    stream = Stream(terminal=False)
+    reading = make_reading(round_bed())
+    wild = replace(reading, bed=replace(reading.bed, speed_mm_s=114.0, speed_error_mm_s=43.0))
+    with PlainView(stream, {}) as view:
+        view.show(wild)
+        view.show(replace(wild, problems=()))
+    assert stream.getvalue().count("about 114 mm/s") == 2
+    assert stream.getvalue().count("about: over range") == 1
 
 
 def test_each_part_of_the_gist_is_a_change(round_bed: Make, make_reading: Make) -> None:
