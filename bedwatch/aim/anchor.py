@@ -27,7 +27,7 @@ _NEAR = 0.4  # small pixels up to which one step is enough
 _FARTHEST = 3.0  # small pixels beyond which a straight-line estimate is not believed
 _STRANGE = 0.6  # of the surroundings' contrast that no shift explains: this is another view
 _MOST = 6000  # pixels with the steepest slopes are enough
-_LOOK_EVERY_S = 0.09
+_LOOK_EVERY_S = 0.15
 _NOTICEABLE_PX = 0.4  # a shift that is made good; flicker makes up to 0.3
 _CALM_S = 2.0  # after this long without one the camera is taken to stand still again
 _STRAY_S = 1.0
@@ -43,8 +43,9 @@ class Anchor:
     """
 
     def __init__(self, aim: Aim, bed: Bed, size_px: tuple[int, int]) -> None:
-        self._shrink = max(1.0, max(size_px) / _SMALL_PX)
-        self._size = (round(size_px[0] / self._shrink), round(size_px[1] / self._shrink))
+        self._shrink = max(1, round(max(size_px) / _SMALL_PX))
+        self._size = (size_px[0] // self._shrink, size_px[1] // self._shrink)
+        self._crop = (slice(0, self._size[1] * self._shrink), slice(0, self._size[0] * self._shrink))
         self._mask, self._sector = _surroundings(aim, bed, self._size, self._shrink)
         self._sector_round = self._sector
         self._sum: Array = np.zeros((self._size[1], self._size[0]), np.float32)
@@ -103,7 +104,7 @@ class Anchor:
         return shift, bool(np.sqrt(np.mean(rest[use] ** 2)) > _STRANGE * self._contrast)
 
     def _small(self, picture: Picture) -> Array:
-        plane = picture if picture.ndim == 2 else cv2.extractChannel(picture, 1)
+        plane = (picture if picture.ndim == 2 else np.asarray(cv2.extractChannel(picture, 1)))[self._crop]
         small = cv2.resize(plane, self._size, interpolation=cv2.INTER_AREA)
         return np.asarray(cv2.GaussianBlur(small.astype(np.float32), (0, 0), _SOFT_PX), np.float32)
 
@@ -191,9 +192,7 @@ class Place:
             self.jolted, self._astray_s = True, None
 
 
-def _surroundings(
-    aim: Aim, bed: Bed, size: tuple[int, int], shrink: float
-) -> tuple[NDArray[np.bool_], NDArray[np.intp]]:
+def _surroundings(aim: Aim, bed: Bed, size: tuple[int, int], shrink: int) -> tuple[NDArray[np.bool_], NDArray[np.intp]]:
     """Which small pixels lie round the bed, and the sector round its centre that each of them lies in."""
     mask = np.zeros((size[1], size[0]), np.uint8)
     centre = to_picture(aim.bed_to_picture, np.zeros((1, 2)))[0] / shrink

@@ -232,7 +232,7 @@ def _hunting(looks: list[_Look]) -> list[Problem]:
 def _shake_px(looks: list[_Look]) -> float:
     """Root mean square of the camera's place about its own half-second mean, pixels."""
     shifts = np.array([look.shift_px for look in looks if look.shift_px is not None])
-    if len(shifts) < 10 or len(shifts) < 0.12 * len(looks):
+    if len(shifts) < 10 or len(shifts) < 0.08 * len(looks):
         return 0.0
     width = 15
     pad = np.pad(shifts, ((width // 2, width // 2), (0, 0)), mode="edge")

@@ -20,6 +20,8 @@ from bedwatch.bed.model import Points
 FOCAL_SHARES = 0.42 * 1.22 ** np.arange(14)  # of the longer picture side: 0.42 to 5.6, a phone or a zoomed-in camera
 FINE_SHARES = 0.42 * 1.105 ** np.arange(27)  # for rectangles, whose edges lie closer to one another
 MOST_SETTLED = 24
+# With so good a one among so many, further starts only find it again.
+ENOUGH_SETTLED, EXCELLENT = 10, 0.9
 MOST_QUADS = 20
 CORNERS = np.array([[-1.0, 0.0], [0.0, 1.0], [1.0, 0.0], [0.0, -1.0]])
 REACHES = (5.0, 4.0, 3.0, 2.5, 2.0, 2.0)
@@ -115,7 +117,9 @@ def guesses(view: View, picture: Array, edges: EdgeMap, most: int = 8) -> list[G
         if any(np.hypot(*(drawn - other).T).mean() < 1.0 for other in begun):
             continue
         begun.append(drawn)
-        if len(begun) > MOST_SETTLED:
+        if len(begun) > MOST_SETTLED or (
+            len(begun) > ENOUGH_SETTLED and max((one.score for one in found), default=0.0) > EXCELLENT
+        ):
             break
         fitted = settle(view, picture, pose, kinds, REACHES, rim_reach_px=2.0)
         if fitted is not None and plausible(view, fitted.pose):

@@ -7,11 +7,11 @@ import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from bedwatch.aim.aimfile import read_aim
+from bedwatch.aim.types import Aim
 from bedwatch.bed import Bed, read_bed
 from bedwatch.cli import EXIT_LOST, EXIT_NOT_FOUND
-from bedwatch.commands.doubts import aim_doubts
 from bedwatch.errors import UserError
+from bedwatch.frames.ahead import Ahead
 from bedwatch.frames.frame import Frame, Outcome, Source
 from bedwatch.frames.open import live_name, open_source
 from bedwatch.judge.types import Reading, State
@@ -29,14 +29,12 @@ def run_watch(
 ) -> int:
     """Exit status: 0 at the end of a file, 1 when the bed was not found, 3 when a live source was lost."""
     bed = read_bed(bed_file)
-    aim = None
-    if aim_file is not None:
-        aim = read_aim(aim_file, bed)
-        for line in aim_doubts(aim_file, bed_file, bed):
-            _say(line)
+    aim = None if aim_file is None else _aim_of(aim_file, bed_file, bed)
     if not as_json and (live := live_name(source)):
         _say(f"opening {live}")
     frames = open_source(source, pictures_per_s)
+    if not frames.live:
+        frames = Ahead(frames)
     try:
         with _output(bed, frames, as_json) as (give, note):
             run = _Run(Watch(bed, aim), frames, give, note, aim_file)
@@ -46,6 +44,18 @@ def run_watch(
     if run.too_little is not None:
         _say(run.too_little)
     return status
+
+
+def _aim_of(aim_file: Path, bed_file: Path, bed: Bed) -> Aim:
+    """The aim of a file, with what is doubtful about it said."""
+    # Only here, since most of what they load is for writing aim files.
+    from bedwatch.aim.aimfile import read_aim
+    from bedwatch.commands.doubts import aim_doubts
+
+    aim = read_aim(aim_file, bed)
+    for line in aim_doubts(aim_file, bed_file, bed):
+        _say(line)
+    return aim
 
 
 def _say(words: str) -> None:

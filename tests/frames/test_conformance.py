@@ -7,6 +7,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from types import SimpleNamespace
@@ -14,10 +15,13 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from bedwatch.frames.ahead import Ahead
 from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Outcome, Source
 from bedwatch.frames.live import LiveSource
 from bedwatch.frames.open import open_source
+from bedwatch.sim import BedSource, Camera, demo_scene
+from bedwatch.sim.camera import fitting_focal_px
 
 COUNT = 24
 Make = Callable[[Path, SimpleNamespace], str | Source]
@@ -94,6 +98,19 @@ def cut_uncompressed_avi(path: Path, clips: SimpleNamespace) -> str:
     return str(spec)
 
 
+def read_ahead(path: Path, clips: SimpleNamespace) -> Source:
+    return Ahead(open_source(h264_mp4(path, clips)))
+
+
+def cut_read_ahead(path: Path, clips: SimpleNamespace) -> Source:
+    return Ahead(open_source(cut_avi(path, clips)))
+
+
+def made_bed(_: Path, __: SimpleNamespace) -> Source:
+    small = Camera(size_px=(160, 120), focal_px=fitting_focal_px((160, 120), 1000.0, 436.0, 0.9), height_mm=1000.0)
+    return BedSource(replace(demo_scene(fps=15.0, duration_s=COUNT / 15), camera=small))
+
+
 SOURCES: dict[str, tuple[Make, Outcome, bool]] = {
     make.__name__: (make, outcome, live)
     for make, outcome, live in [
@@ -106,6 +123,9 @@ SOURCES: dict[str, tuple[Make, Outcome, bool]] = {
         (folder, Outcome.END, False),
         (glob_of_stills, Outcome.END, False),
         (one_picture, Outcome.END, False),
+        (read_ahead, Outcome.END, False),
+        (cut_read_ahead, Outcome.CUT_SHORT, False),
+        (made_bed, Outcome.END, False),
         (camera, Outcome.LOST, True),
     ]
 }

@@ -1,0 +1,93 @@
+"""Reading ahead: frames of a file are decoded in a thread of their own while others look at them."""
+
+from __future__ import annotations
+
+import queue
+import threading
+from collections.abc import Iterator
+
+from bedwatch.frames.frame import Frame, Outcome, Source
+
+DEPTH = 4
+_PATIENCE_S = 0.1
+
+
+class Ahead:
+    """A file source read ahead by up to DEPTH frames; everything else as the source it wraps.
+
+    The thread alone reads the source, so that nothing is closed under its hands: `close` waits for it.
+    """
+
+    def __init__(self, source: Source) -> None:
+        self._source = source
+        self._frames: queue.Queue[Frame | BaseException | None] = queue.Queue(DEPTH)
+        self._stop = threading.Event()
+        self._thread: threading.Thread | None = None
+
+    @property
+    def live(self) -> bool:
+        return self._source.live
+
+    @property
+    def size_px(self) -> tuple[int, int]:
+        return self._source.size_px
+
+    @property
+    def duration_s(self) -> float | None:
+        return self._source.duration_s
+
+    @property
+    def outcome(self) -> Outcome:
+        return self._source.outcome
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        return self._source.notes
+
+    def __iter__(self) -> Iterator[Frame]:
+        self._thread = threading.Thread(target=self._read, name="reading ahead", daemon=True)
+        self._thread.start()
+        try:
+            while (got := self._take()) is not None:
+                if isinstance(got, BaseException):
+                    raise got
+                yield got
+        finally:
+            self._end()
+
+    def _take(self) -> Frame | BaseException | None:
+        """The next frame, what went wrong, or None at the end and once closed."""
+        while not self._stop.is_set():
+            try:
+                return self._frames.get(timeout=_PATIENCE_S)
+            except queue.Empty:
+                continue
+        return None
+
+    def close(self) -> None:
+        self._end()
+        self._source.close()
+
+    def _end(self) -> None:
+        self._stop.set()
+        if self._thread is not None:
+            self._thread.join()
+
+    def _read(self) -> None:
+        last: BaseException | None = None
+        try:
+            for frame in self._source:
+                if not self._hand_over(frame):
+                    return
+        except BaseException as error:  # handed over, and raised where the frames are used
+            last = error
+        self._hand_over(last)
+
+    def _hand_over(self, item: Frame | BaseException | None) -> bool:
+        while not self._stop.is_set():
+            try:
+                self._frames.put(item, timeout=_PATIENCE_S)
+            except queue.Full:
+                continue
+            return True
+        return False
