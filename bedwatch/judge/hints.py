@@ -56,7 +56,9 @@ def because(evidence: ZoneEvidence, air: Air) -> str:
         return "Too little of it can be judged: hidden, or too faint a pattern against the camera's noise."
     moves = f"{100 * evidence.live:.0f} % of its middle moves"
     if air is Air.STARVED:
-        return f"Only {moves}; at its border it is neighbours' air."
+        if evidence.speed_mm_s == 0:
+            return "Nothing moves: 0 % of its middle."
+        return f"Only {moves}; what stirs at its border is its neighbours' air."
     busy = f"a spot is disturbed {100 * evidence.duty:.0f} % of the time"
     if air is Air.VIOLENT:
         return f"Wide eruptions hardly pause: {busy}, and {moves}."

@@ -43,12 +43,12 @@ def next_move(names: Sequence[str], air: Sequence[Air], evidence: Sequence[ZoneE
         )
     if violent:
         richest = max(violent, key=lambda n: evidence[n].restless)
-        also = f"; that also feeds zone {names[starved[0]]}" if starved else ""
+        also = f"; closing it also feeds zone {names[starved[0]]}" if starved else ""
         return Move(
             zone=names[richest],
             do=HintWord.LESS_AIR,
             amount=_BIG_STEP if evidence[richest].restless > _FAR else _STEP,
-            because=f"Zone {names[richest]} is the liveliest{also}: on a shared supply the richest zone is throttled first.",
+            because=f"Zone {names[richest]} is the liveliest, and the richest is throttled first{also}.",
         )
     if starved:
         poorest = min(starved, key=lambda n: evidence[n].live)
