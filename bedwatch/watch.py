@@ -115,10 +115,7 @@ class Watch:
                 f"found a picture of {frame.picture.shape[1]} x {frame.picture.shape[0]} px at {frame.time_s:.1f} s, expected "
                 f"{self._shape[1]} x {self._shape[0]} px like those before; start again with one camera setting"
             )
-        if self._camera.blank:
-            eyes.meter.forget()
-            return
-        if self._place.lost:
+        if self._camera.blank or self._place.lost:
             eyes.meter.forget()
             return
         if self._place.jolted:
@@ -142,13 +139,14 @@ class Watch:
     def _search(self, frame: Frame) -> None:
         if frame.time_s >= self._next_picture_s:
             self._pictures.append(frame.picture)
+            del self._pictures[:-AIM_PICTURES]
             self._next_picture_s = frame.time_s + AIM_AT_S[0] / AIM_PICTURES
         if frame.time_s >= self._tries[0]:
             self._tries.pop(0)
             self._find()
 
     def _find(self) -> None:
-        found = find_bed(self._pictures[-AIM_PICTURES:], self.bed)
+        found = find_bed(self._pictures, self.bed)
         if isinstance(found, Aim):
             self.aim = found
         elif not self._tries:
