@@ -1,122 +1,133 @@
-"""Places where the bed misbehaves: patches that stay still in a fed zone, plumes that stay at one place."""
+"""Places where the bed misbehaves, followed over time: what lasts is told, what passes is not."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.bed import Bed, Cells
-from bedwatch.judge.hints import Air
+from bedwatch.judge.leaks import Wall, find_leaks
+from bedwatch.judge.places import Places
+from bedwatch.judge.plumes import find_plumes
+from bedwatch.judge.stillness import find_still
+from bedwatch.judge.suspect import Suspect
 from bedwatch.judge.types import Fault, FaultKind
-from bedwatch.motion.field import MotionField
+from bedwatch.motion.ground import Ground
 
-# A cell is still below this share of live blocks; a patch needs this area, and this long, before it is told.
-_STILL_CELL = 0.25
-_LEAST_AREA_MM2 = 450.0
-_LEAST_S = 4.0
-# A plume: change this many times that of a fed zone's typical cell, with hardly a pause.
-_PLUME_TIMES = 4.0
-_PLUME_DUTY = 0.35
-_SAME_PLACE_MM = 35.0
+# The same fault is looked for again within this distance; a leak is long.
+_SAME_PLACE_MM = {FaultKind.SPOUT: 30.0, FaultKind.DEAD_SPOT: 35.0, FaultKind.RIM_LEAK: 70.0}
+# It is told after so long, unless it stands out by so much (logarithm of energy) that a shorter time will do.
+_LASTED_S, _SOON_S, _PLAIN = 3.0, 0.7, 1.8
+# It is over when it has not been seen for so long.
+_OVER_S = 2.2
+# A spout so near a leak is the leak.
+_LEAK_REACH_MM = 26.0
 
 
 @dataclass(slots=True)
 class _Track:
-    kind: FaultKind
-    at: NDArray[np.float64]
-    area_mm2: float
-    zone: int
-    since_s: float
+    suspect: Suspect
+    first_s: float
     seen_s: float
+    since_s: float
+    told: bool = False
 
 
 class FaultWatch:
-    """Finds faults in one motion field after another and remembers since when each has been there.
+    """Finds faults in one ground map after another and remembers since when each has been there.
 
-    Judged on the cells of zones that are fed: in a starved zone stillness is the zone's air, in a violent one everything is
-    a plume.
+    starved: (zones,) whether a zone stands still as a whole, at the last look. troubled: (cells,) where a fault lies, told or not,
+    so that a zone's air is not judged by it.
     """
 
     def __init__(self, bed: Bed, cells: Cells) -> None:
         self._bed = bed
         self._cells = cells
-        gap = np.hypot(*np.moveaxis(cells.centre_mm[:, None] - cells.centre_mm[None], 2, 0))
-        self._near = gap < 1.6 * np.sqrt(np.median(cells.area_mm2))
+        self._places: Places | None = None
+        self._wall: Wall | None = None
         self._tracks: list[_Track] = []
+        self.starved: tuple[bool, ...] = (False,) * len(bed.zones)
+        self.troubled: NDArray[np.bool_] = np.zeros(len(cells.zone), np.bool_)
 
     def forget(self) -> None:
         self._tracks.clear()
+        self.troubled[:] = False
 
-    def find(self, time_s: float, field: MotionField, air: Sequence[Air]) -> tuple[Fault, ...]:
+    def find(self, time_s: float, ground: Ground | None) -> tuple[Fault, ...]:
         """The faults that have lasted, oldest first."""
-        fed = np.array([one is Air.FED for one in air])[self._cells.zone]
-        known = np.isfinite(field.cells.live)
-        found: list[_Track] = []
-        still = fed & known & (field.cells.live < _STILL_CELL) & self._cells.inner
-        found += self._patches(still, FaultKind.DEAD_SPOT, time_s, field.seconds)
-        energy = field.octaves.sum(axis=1)
-        for zone in range(len(self._bed.zones)):
-            mine = fed & known & (self._cells.zone == zone)
-            if mine.sum() >= 6:
-                # Brighter than what is beside it in other zones: else it is a lively neighbour's air crossing over.
-                beside = np.where(self._near & (self._cells.zone != zone)[None, :], np.nan_to_num(energy)[None, :], 0.0)
-                plume = (
-                    mine
-                    & (energy > beside.max(axis=1))
-                    & (energy > _PLUME_TIMES * np.median(energy[mine]))
-                    & (field.duty > _PLUME_DUTY)
-                )
-                found += self._patches(plume, FaultKind.SPOUT, time_s, 0.0)
+        if ground is None:
+            return ()
+        if self._places is None or self._places.x_mm.shape != ground.seen.shape:
+            self._places = Places(self._bed, ground)
+            self._wall = Wall(self._places)
+        places, wall = self._places, self._wall
+        assert wall is not None
+        known = {kind: [t.suspect for t in self._tracks if t.suspect.kind is kind] for kind in FaultKind}
+        leaks = find_leaks(ground, places, wall, known[FaultKind.RIM_LEAK])
+        plumes = [
+            plume
+            for plume in find_plumes(ground, places, known[FaultKind.SPOUT])
+            if not _of_a_leak(plume, leaks, places)
+        ]
+        still = find_still(ground, places)
+        self.starved = still.starved
+        found = [*leaks, *plumes, *still.patches]
         self._follow(found, time_s)
-        return tuple(
-            Fault(
-                kind=track.kind,
-                zone=self._bed.zones[track.zone].name,
-                x_mm=float(track.at[0]),
-                y_mm=float(track.at[1]),
-                area_mm2=track.area_mm2,
-                since_s=track.since_s,
-            )
-            for track in sorted(self._tracks, key=lambda t: t.since_s)
-            if track.seen_s - track.since_s >= _LEAST_S
+        self._mark(places)
+        return tuple(self._fault(track) for track in sorted(self._tracks, key=lambda t: t.since_s) if track.told)
+
+    def _fault(self, track: _Track) -> Fault:
+        suspect = track.suspect
+        return Fault(
+            kind=suspect.kind,
+            zone=self._bed.zones[suspect.zone].name,
+            x_mm=suspect.x_mm,
+            y_mm=suspect.y_mm,
+            area_mm2=suspect.area_mm2,
+            since_s=track.since_s,
         )
 
-    def _patches(self, cells: NDArray[np.bool_], kind: FaultKind, time_s: float, for_s: float) -> list[_Track]:
-        """Connected groups of the marked cells that are large enough."""
-        left = set(np.flatnonzero(cells).tolist())
-        patches = []
-        while left:
-            group = [left.pop()]
-            for cell in group:
-                close = [other for other in left if self._near[cell, other]]
-                left.difference_update(close)
-                group += close
-            area = self._cells.area_mm2[group]
-            if area.sum() >= _LEAST_AREA_MM2 or kind is FaultKind.SPOUT:
-                at = np.average(self._cells.centre_mm[group], axis=0, weights=area)
-                zone = int(np.bincount(self._cells.zone[group]).argmax())
-                patches.append(
-                    _Track(
-                        kind=kind,
-                        at=at,
-                        area_mm2=float(area.sum()),
-                        zone=zone,
-                        since_s=max(0.0, time_s - for_s),
-                        seen_s=time_s,
-                    )
-                )
-        return patches
-
-    def _follow(self, found: list[_Track], time_s: float) -> None:
-        kept: list[_Track] = []
+    def _follow(self, found: list[Suspect], time_s: float) -> None:
+        left = list(self._tracks)
+        kept = []
         for new in found:
-            old = [t for t in self._tracks if t.kind is new.kind and np.hypot(*(t.at - new.at)) < _SAME_PLACE_MM]
-            if old:
-                new.since_s = min(t.since_s for t in old)
-            kept.append(new)
-        self._tracks = kept
-        for track in kept:
-            track.seen_s = time_s
+            near = [
+                t for t in left if t.suspect.kind is new.kind and _gap_mm(t.suspect, new) < _SAME_PLACE_MM[new.kind]
+            ]
+            if near:
+                track = min(near, key=lambda t: _gap_mm(t.suspect, new))
+                left.remove(track)
+                track.suspect, track.seen_s = new, time_s
+                track.since_s = min(track.since_s, new.since_s) if track.told else new.since_s
+            else:
+                track = _Track(suspect=new, first_s=time_s, seen_s=time_s, since_s=new.since_s)
+            lasted = time_s - track.first_s
+            track.told = track.told or lasted >= (_SOON_S if abs(new.strength) > _PLAIN else _LASTED_S)
+            kept.append(track)
+        self._tracks = kept + [t for t in left if time_s - t.seen_s < _OVER_S]
+
+    def _mark(self, places: Places) -> None:
+        """The cells that faults lie in."""
+        self.troubled[:] = False
+        xy = self._cells.centre_mm
+        column = np.clip(
+            np.rint((xy[:, 0] - places.x_mm[0, 0]) / places.step_mm).astype(int), 0, places.x_mm.shape[1] - 1
+        )
+        row = np.clip(np.rint((places.y_mm[0, 0] - xy[:, 1]) / places.step_mm).astype(int), 0, places.x_mm.shape[0] - 1)
+        for track in self._tracks:
+            self.troubled |= track.suspect.group[row, column]
+
+
+def _gap_mm(one: Suspect, other: Suspect) -> float:
+    return math.hypot(one.x_mm - other.x_mm, one.y_mm - other.y_mm)
+
+
+def _of_a_leak(plume: Suspect, leaks: list[Suspect], places: Places) -> bool:
+    for leak in leaks:
+        gap = np.hypot(places.x_mm[leak.group] - plume.x_mm, places.y_mm[leak.group] - plume.y_mm)
+        if float(gap.min()) < _LEAK_REACH_MM:
+            return True
+    return False

@@ -35,6 +35,11 @@ def block_energy(rows: NDArray[np.float32]) -> Image:
     )
 
 
+def noise_of(least: Image, used: NDArray[np.bool_]) -> float:
+    """Energy that camera noise alone gives a place. least: (rows, cols) least energy of each block within the window."""
+    return _LEAST_TO_MEAN * float(np.percentile(least[used], _QUIETEST_PERCENT)) if used.any() else 0.0
+
+
 def duty(means: NDArray[np.float32], least: Image, used: NDArray[np.bool_]) -> Array:
     """Share of the time in which a place is disturbed, on the lattice of 10 mm blocks, noise taken out.
 
@@ -43,7 +48,7 @@ def duty(means: NDArray[np.float32], least: Image, used: NDArray[np.bool_]) -> A
 
     means: time means of `burst_rows`. least: (rows, cols) least energy of each block within the window.
     """
-    noise = _LEAST_TO_MEAN * float(np.percentile(least[used], _QUIETEST_PERCENT)) if used.any() else 0.0
+    noise = noise_of(least, used)
     first, second = means.astype(np.float64)
     net = np.maximum(first - noise, 0.0)
     spread = np.maximum(second - 2 * noise * first + noise**2, 1e-12)

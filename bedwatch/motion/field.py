@@ -8,6 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from bedwatch.motion.ground import Ground
+
 Array = NDArray[np.floating[Any]]
 
 
@@ -38,6 +40,7 @@ class MotionField:
     coherence: (n cells,) share of the change that one displacement per block explains, in units of the most that noise
         does by chance.
     texture: (n cells,) mean squared slope of the pattern, (per cent per mm) squared.
+    ground: what every place of 5 mm did, over a longer time; None where it was not asked for.
     """
 
     seconds: float
@@ -51,3 +54,4 @@ class MotionField:
     duty: Array
     coherence: Array
     texture: Array
+    ground: Ground | None = None

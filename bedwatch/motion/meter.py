@@ -14,6 +14,7 @@ from bedwatch.motion.blocks import Lattice, compare
 from bedwatch.motion.bursts import block_energy, burst_rows
 from bedwatch.motion.field import MotionField
 from bedwatch.motion.gradients import Contrast, Image, Slopes, halve, slopes
+from bedwatch.motion.ground import GroundLog
 from bedwatch.motion.margin import Margin
 from bedwatch.motion.patches import PatchMap, measure
 from bedwatch.motion.speed import CROSS_LAG, Key, rows_of
@@ -38,7 +39,8 @@ class _View:
 class MotionMeter:
     """Measures the motion of one bed seen through one aim.
 
-    visible: (rows, cols) of the rectified grid, true where powder is seen. step_mm: its pixel size. cell, zone: (rows,
+    visible: (rows, cols) of the rectified grid, true where powder is seen; the bed's axis is its middle, row 0 lies at +y.
+    step_mm: its pixel size. cell, zone: (rows,
     cols) index of the cell and the zone each grid pixel lies in, -1 for none. cell_count, zone_count: how many there are.
     position_error: relative standard error of lengths in the bed plane.
 
@@ -73,12 +75,16 @@ class MotionMeter:
         )
         self._position_error = position_error
         self._tally = Tally()
+        rows, cols = self._lattices[0].shape
+        middle_px = (visible.shape[1] / 4 - 0.5, visible.shape[0] / 4 - 0.5)
+        self._ground = GroundLog(fine, self._contrast.step_mm, (2 * rows, 2 * cols), middle_px)
         self._views: deque[_View] = deque(maxlen=max(LAGS) + 1)
         self._number = 0
 
     def forget(self) -> None:
         """Start the window anew: the picture, the air or the view has changed."""
         self._tally.drop()
+        self._ground.drop()
         self._views.clear()
         self._moved = None
 
@@ -141,6 +147,7 @@ class MotionMeter:
         self._tally.add("octaves", octaves(change, lattice.seen, lattice.shape), lag_s)
         rows = burst_rows(change, lattice.shape)
         energy = block_energy(rows)
+        self._ground.add(now.time_s, rows[0])
         self._tally.add("bursts", rows, lag_s, least=energy)
         self._tally.add("pulses", np.stack([energy, energy * energy]), lag_s)
 
@@ -164,4 +171,5 @@ class MotionMeter:
             margins=self._margins,
             seconds=self._tally.seconds,
             position_error=self._position_error,
+            ground=self._ground,
         )

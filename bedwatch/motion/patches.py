@@ -8,9 +8,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.motion.bursts import duty
+from bedwatch.motion.bursts import duty, noise_of
 from bedwatch.motion.field import MotionField, Patches
 from bedwatch.motion.gradients import Image
+from bedwatch.motion.ground import GroundLog
 from bedwatch.motion.liveness import coherence, live_blocks, renewal
 from bedwatch.motion.margin import Margin
 from bedwatch.motion.speed import SLOPE, BlockSpeeds, Key, block_speeds
@@ -80,6 +81,7 @@ def measure(
     margins: tuple[Margin, Margin],
     seconds: float,
     position_error: float,
+    ground: GroundLog,
 ) -> MotionField:
     """All readings of the window. pairs: means per (scale, lag); octaves, bursts, pulses: width and
     steadiness of the change at the long lag."""
@@ -106,6 +108,7 @@ def measure(
         duty=cells.mean(duty(bursts.sums, bursts.least, cells.used)),
         coherence=cells.mean(explained),
         texture=cells.mean(shortest.sums[SLOPE]) / px_mm[0] ** 2,
+        ground=ground.view(noise_of(bursts.least, cells.used), live, known, brightness),
     )
 
 

@@ -10,7 +10,7 @@ from bedwatch.sim.camera import Camera
 from bedwatch.sim.clip import write_clip
 from bedwatch.sim.demo import demo_bed, demo_scene
 from bedwatch.sim.draw import random_scene
-from bedwatch.sim.feed import DeadPatch, Spout
+from bedwatch.sim.feed import AirChange, DeadPatch, RimLeak, Spout
 from bedwatch.sim.playing import MadeSource
 from bedwatch.sim.powder import POWDERS, Powder
 from bedwatch.sim.scene import Scene
@@ -21,6 +21,7 @@ from bedwatch.sim.turntable import Turntable, TurntableSource
 
 __all__ = [
     "POWDERS",
+    "AirChange",
     "BedSource",
     "Camera",
     "DeadPatch",
@@ -28,6 +29,7 @@ __all__ = [
     "Lamp",
     "MadeSource",
     "Powder",
+    "RimLeak",
     "Scene",
     "Spout",
     "Truth",

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from bedwatch.bed.model import Bed
 from bedwatch.sim.camera import Camera
-from bedwatch.sim.feed import DeadPatch, Spout
+from bedwatch.sim.feed import AirChange, DeadPatch, RimLeak, Spout
 from bedwatch.sim.powder import POWDERS, Powder
 from bedwatch.sim.stage import Lamp, Tub
 
@@ -32,6 +32,8 @@ class Scene:
     start_s: float = 1.0
     spouts: tuple[Spout, ...] = ()
     dead: tuple[DeadPatch, ...] = ()
+    leaks: tuple[RimLeak, ...] = ()
+    changes: tuple[AirChange, ...] = ()
 
     def __post_init__(self) -> None:
         if len(self.air) != len(self.bed.zones):

@@ -46,6 +46,9 @@ class BedSource(MadeSource):
             seed=scene.seed,
             spouts=scene.spouts,
             dead=scene.dead,
+            leaks=scene.leaks,
+            changes=scene.changes,
+            bed=bed,
         )
         self._thrown = Thrown(self.grid, self._at.centre_mm, scene.seed)
         white = (scene.powder.level_dn / (255 - camera.black_dn)) ** camera.gamma / scene.powder.albedo
@@ -97,11 +100,14 @@ class BedSource(MadeSource):
             Event(x_mm=x, y_mm=y, bubble_mm=d, start_s=start, burst_s=burst)
             for x, y, d, start, burst in self.surface.events
         )
-        spouting = [self.grid_zone(s.x_mm, s.y_mm) for s in self.scene.spouts]
+        troubled = {self.grid_zone(p.x_mm, p.y_mm) for p in (*self.scene.spouts, *self.scene.dead)}
+        for leak in self.scene.leaks:
+            x, y = leak.middle(bed)
+            troubled.add(self.grid_zone(0.95 * x, 0.95 * y))
         return Truth(
             zones=tuple(zone.name for zone in bed.zones),
             air=self.scene.air,
-            hints=tuple(right_hints(a, k in spouting) for k, a in enumerate(self.scene.air)),
+            hints=tuple(right_hints(a, k in troubled) for k, a in enumerate(self.scene.air)),
             bed_to_picture=homography,
             mm_per_px=mm_per_px,
             surface=surface,

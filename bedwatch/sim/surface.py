@@ -13,11 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from bedwatch.bed.model import Bed
 from bedwatch.frames.cv import cv2
 from bedwatch.sim.eruption import Stamps, height_terms, life_s, outward_mm
-from bedwatch.sim.feed import DeadPatch, Grid, Spout, air_maps
+from bedwatch.sim.feed import AirChange, DeadPatch, Grid, RimLeak, Spout, air_maps
 from bedwatch.sim.heave import Heave
-from bedwatch.sim.physics import bubble_mm, eruptions_per_mm2_s, spread_sizes
+from bedwatch.sim.physics import bubble_mm, eruptions_per_mm2_s, excess_mm_s, spread_sizes
 from bedwatch.sim.powder import Powder
 
 Image = NDArray[np.float32]
@@ -63,15 +64,21 @@ class Surface:
         seed: int = 0,
         spouts: tuple[Spout, ...] = (),
         dead: tuple[DeadPatch, ...] = (),
+        leaks: tuple[RimLeak, ...] = (),
+        changes: tuple[AirChange, ...] = (),
+        bed: Bed | None = None,
     ) -> None:
+        """bed: needed where there are leaks."""
         self.grid = grid
         self._rng = np.random.default_rng([seed, 1952])
-        self._spouts, self._dead = spouts, dead
+        self._spouts, self._dead, self._leaks, self._bed = spouts, dead, leaks, bed
+        self._changes = sorted(changes, key=lambda change: change.time_s)
         self._air, self._powder, self._depth = air, powder, depth_mm
         self._seed = seed
         self.time_s = 0.0
-        self._dead_now: tuple[DeadPatch, ...] | None = None
+        self._fed_now: object = None
         self._spout_due = [0.0] * len(spouts)
+        self._leak_due = [0.0] * len(leaks)
         self.offset_mm: Image = np.zeros((2, *grid.shape), dtype=np.float32)
         self.height_mm: Image = np.zeros(grid.shape, dtype=np.float32)
         self.moved_mm: Image = np.zeros((2, *grid.shape), dtype=np.float32)
@@ -81,8 +88,9 @@ class Surface:
         )
         self.burst_now: list[tuple[float, float, float]] = []
         self._refresh_air()
-        most = 1.6 * float(bubble_mm(np.array([self._excess.max()]), depth_mm)[0])
-        most = max([most, *(1.3 * s.bubble_mm for s in spouts)])
+        richest = max([max(air), *(max(change.air) for change in changes)])
+        most = 1.6 * float(bubble_mm(np.array([excess_mm_s(richest, powder.minimum_mm_s)]), depth_mm)[0])
+        most = max([most, *(1.3 * s.bubble_mm for s in spouts), *(1.3 * leak.bubble_mm for leak in leaks)])
         self._stamps = Stamps(grid.cell_mm, most, seed)
         empty = np.zeros(0)
         self._bubbles = _Bubbles(
@@ -95,11 +103,19 @@ class Surface:
         )
 
     def _refresh_air(self) -> None:
-        active = tuple(p for p in self._dead if p.start_s <= self.time_s)
-        if active == self._dead_now:
+        """Work out anew who gets what air, where that has changed."""
+        now = self.time_s
+        dead = tuple(p for p in self._dead if p.start_s <= now < p.stop_s)
+        spouts = tuple(p for p in self._spouts if p.start_s <= now < p.stop_s)
+        leaks = tuple(p for p in self._leaks if p.start_s <= now < p.stop_s)
+        air = next((change.air for change in reversed(self._changes) if change.time_s <= now), self._air)
+        if (dead, spouts, leaks, air) == self._fed_now:
             return
-        self._dead_now = active
-        maps = air_maps(self.grid, self._air, self._powder.minimum_mm_s, active)
+        self._fed_now = (dead, spouts, leaks, air)
+        blown = [(p.x_mm, p.y_mm, p.wander_mm + 1.1 * p.bubble_mm) for p in spouts]
+        for leak in leaks:
+            blown += [(*at, 1.4 * leak.bubble_mm) for at in self._wall_places(leak)]
+        maps = air_maps(self.grid, air, self._powder.minimum_mm_s, dead, tuple(blown))
         self._excess, self.free, self.violence = maps
         rate = eruptions_per_mm2_s(self._excess.astype(np.float64), self._depth) * self.grid.cell_mm**2
         self._cumulative = np.cumsum(np.minimum(rate, 1.0).ravel())
@@ -121,6 +137,32 @@ class Surface:
         speed = np.minimum(_DRIFT * self._excess, 12.0) / norm
         return np.asarray(np.stack([along_y * speed, -along_x * speed]), dtype=np.float32)
 
+    def _wall_places(self, leak: RimLeak) -> list[tuple[float, float]]:
+        """Places along a leak, close enough to one another for its bubbles."""
+        assert self._bed is not None
+        rng = np.random.default_rng(0)
+        return [leak.place(self._bed, rng) for _ in range(max(8, round(leak.length_mm / 2)))]
+
+    def _plumes(self, dt_s: float) -> list[tuple[float, float, float]]:
+        """(x, y, diameter) of the bubbles that spouts and leaks send up in the coming step."""
+        rng, found = self._rng, []
+        for k, spout in enumerate(self._spouts):
+            if not spout.start_s <= self.time_s < spout.stop_s:
+                continue
+            self._spout_due[k] += dt_s * spout.per_s
+            while self._spout_due[k] >= 1:
+                self._spout_due[k] -= 1
+                found.append((*spout.place(self.time_s, rng), spout.bubble_mm * float(rng.uniform(0.85, 1.15))))
+        for k, leak in enumerate(self._leaks):
+            if not leak.start_s <= self.time_s < leak.stop_s:
+                continue
+            assert self._bed is not None
+            self._leak_due[k] += dt_s * leak.per_s
+            while self._leak_due[k] >= 1:
+                self._leak_due[k] -= 1
+                found.append((*leak.place(self._bed, rng), leak.bubble_mm * float(rng.uniform(0.7, 1.3))))
+        return found
+
     def _born(self, dt_s: float) -> _Bubbles:
         """Bubbles whose first stir falls into the coming step: Poisson in number, placed by rate alone."""
         rng, grid = self._rng, self.grid
@@ -131,18 +173,11 @@ class Surface:
         diameter = np.maximum(spread_sizes(rng, mean), 1.0)
         row, column = np.divmod(cell, grid.columns)
         start = self.time_s + dt_s * rng.random(count)
-        for k, spout in enumerate(self._spouts):
-            if spout.start_s > self.time_s:
-                continue
-            self._spout_due[k] += dt_s * spout.per_s
-            while self._spout_due[k] >= 1:
-                self._spout_due[k] -= 1
-                wander = rng.normal(0, 0.12 * spout.bubble_mm, 2)
-                c = round((spout.x_mm + wander[0] - grid.left_mm) / grid.cell_mm)
-                r = round((grid.top_mm - spout.y_mm - wander[1]) / grid.cell_mm)
-                column, row = np.append(column, c), np.append(row, r)
-                diameter = np.append(diameter, spout.bubble_mm * rng.uniform(0.85, 1.15))
-                start = np.append(start, self.time_s + dt_s * rng.random())
+        for x_mm, y_mm, size in self._plumes(dt_s):
+            column = np.append(column, round((x_mm - grid.left_mm) / grid.cell_mm))
+            row = np.append(row, round((grid.top_mm - y_mm) / grid.cell_mm))
+            diameter = np.append(diameter, size)
+            start = np.append(start, self.time_s + dt_s * rng.random())
         column = np.clip(column, 0, grid.columns - 1)
         row = np.clip(row, 0, grid.rows - 1)
         total = len(column)

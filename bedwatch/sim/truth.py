@@ -63,14 +63,14 @@ class Truth:
         }
 
 
-def right_hints(air: float, spouting: bool = False) -> tuple[str, ...]:
+def right_hints(air: float, troubled: bool = False) -> tuple[str, ...]:
     """Hint words that are right for a zone fed `air` times the minimum.
 
     At or below 1.05 nothing but bleed moves; 1.6 to 2.2 is a simmer; from 4.5 the zone heaves and throws.
-    In between either neighbour is right. A zone with a spout wants stirring.
+    In between either neighbour is right. A zone with a spout, a dead patch or a leak wants stirring, or its plate looked at.
     """
-    if spouting:
-        return ("stir",)
+    if troubled:
+        return ("stir", "check_plate")
     if air <= 1.05:
         return ("more_air",)
     if air < 1.6:

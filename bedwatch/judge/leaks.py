@@ -1,0 +1,141 @@
+"""Rim leaks: air that runs up the wall over part of its length."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedwatch.bed import Bed
+from bedwatch.judge.places import Array, Mask, Places, mean_over
+from bedwatch.judge.suspect import Suspect
+from bedwatch.judge.types import FaultKind
+from bedwatch.motion.ground import Ground
+
+_WINDOW_S = 8.0
+# The strip along the wall against the powder further in, in pieces along the wall.
+_STRIP_MM, _WITHIN_MM = 13.0, (24.0, 48.0)
+_PIECE_MM = 10.0
+# A leak: the strip is busier than further in by this (logarithm of energy), and by so much more so than along the rest of the
+# wall, over this length at least and this share of the wall at most.
+_ABOVE_WITHIN, _ABOVE_REST, _SIGMAS = 0.45, 1.0, 4.0
+_LEAST_MM, _MOST_SHARE = 32.0, 0.5
+_SLACK = 0.75
+_ABOVE_NOISE = 12.0
+_INSET_MM = 8.0
+
+
+class Wall:
+    """The wall of one bed cut into pieces: which places lie before each, in the strip and further in."""
+
+    def __init__(self, places: Places) -> None:
+        along, self.length_mm = _along_wall(places.bed, places.x_mm, places.y_mm)
+        self.count = max(8, round(self.length_mm / _PIECE_MM))
+        piece = np.floor(along / self.length_mm * self.count).astype(np.intp) % self.count
+        self.strip: Mask = places.inside & (places.wall_mm < _STRIP_MM)
+        self.within: Mask = places.inside & (places.wall_mm > _WITHIN_MM[0]) & (places.wall_mm < _WITHIN_MM[1])
+        self.piece: NDArray[np.intp] = piece
+
+    def mean(self, values: Array, mask: Mask) -> Array:
+        """(pieces,) mean of values over the mask, NaN where it has no place; smoothed over three pieces."""
+        weight = np.bincount(self.piece[mask], minlength=self.count).astype(np.float64)
+        total = np.bincount(self.piece[mask], values[mask], minlength=self.count)
+        weight = weight + np.roll(weight, 1) + np.roll(weight, -1)
+        total = total + np.roll(total, 1) + np.roll(total, -1)
+        return np.where(weight > 0, total / np.maximum(weight, 1), np.nan)
+
+
+def find_leaks(ground: Ground, places: Places, wall: Wall, known: list[Suspect]) -> list[Suspect]:
+    """Stretches of wall along which powder runs up. known: leaks told before, which may be weaker now."""
+    busy = mean_over(ground, ground.busy, _WINDOW_S)
+    strip, within = wall.mean(busy, wall.strip), wall.mean(busy, wall.within)
+    lead = strip - within
+    usable = np.isfinite(lead)
+    if usable.sum() < 0.4 * wall.count:
+        return []
+    middle = float(np.median(lead[usable]))
+    spread = max(0.12, 1.4826 * float(np.median(np.abs(lead[usable] - middle))))
+    slack = _SLACK if known else 1.0
+    more = max(_ABOVE_REST, _SIGMAS * spread) * slack
+    high = usable & (lead > _ABOVE_WITHIN * slack) & (lead - middle > more)
+    edge = usable & (lead > 0.0) & (lead - middle > more / 2)
+    found = []
+    for run in _runs(edge):
+        if (
+            not high[run].any()
+            or not _LEAST_MM <= len(run) * wall.length_mm / wall.count <= _MOST_SHARE * wall.length_mm
+        ):
+            continue
+        leak = _leak(run, busy, float(np.nanmax(lead[run])), ground, places, wall)
+        if leak is not None:
+            found.append(leak)
+    return found
+
+
+def _leak(
+    run: NDArray[np.intp], busy: Array, strength: float, ground: Ground, places: Places, wall: Wall
+) -> Suspect | None:
+    here = np.zeros(wall.count, np.bool_)
+    here[run] = True
+    group = wall.strip & here[wall.piece]
+    if math.exp(float(busy[group].max())) - ground.floor < _ABOVE_NOISE * ground.noise or not ground.live[group].any():
+        return None
+    x, y = _wall_point(places.bed, (run[0] + len(run) / 2) % wall.count / wall.count * wall.length_mm)
+    series = ground.busy[:, group].mean(axis=1)
+    inner = ground.busy[:, wall.within & here[wall.piece]].mean(axis=1)
+    calm = np.flatnonzero(series - inner < 0.4 * strength)
+    return Suspect(
+        kind=FaultKind.RIM_LEAK,
+        x_mm=x,
+        y_mm=y,
+        area_mm2=places.area_mm2(group),
+        zone=places.zone_at(group),
+        since_s=float(ground.start_s[0] if not len(calm) else ground.end_s[calm[-1]]),
+        strength=strength,
+        group=group,
+    )
+
+
+def _runs(marked: Mask) -> list[NDArray[np.intp]]:
+    """Unbroken stretches round a closed ring."""
+    if marked.all():
+        return [np.arange(len(marked))]
+    start = int(np.flatnonzero(~marked)[0])
+    order = (np.arange(len(marked)) + start) % len(marked)
+    runs, now = [], []
+    for piece in order:
+        if marked[piece]:
+            now.append(piece)
+        elif now:
+            runs.append(np.array(now, np.intp))
+            now = []
+    return [*runs, np.array(now, np.intp)] if now else runs
+
+
+def _along_wall(bed: Bed, x: Array, y: Array) -> tuple[Array, float]:
+    """How far along the wall, clockwise from 12 o'clock (or from the corner at -x, +y), the wall nearest to each point lies."""
+    if bed.shape == "round":
+        length = math.pi * bed.width_mm
+        return np.asarray(np.arctan2(x, y) / (2 * math.pi) % 1.0 * length, np.float64), length
+    w, h = bed.width_mm, bed.length_mm
+    gaps = np.stack([h / 2 - y, w / 2 - x, h / 2 + y, w / 2 + x])
+    side = gaps.argmin(axis=0)
+    places = np.stack([x + w / 2, w + (h / 2 - y), w + h + (w / 2 - x), 2 * w + h + (y + h / 2)])
+    length = 2 * (w + h)
+    return np.asarray(np.take_along_axis(places, side[None], 0)[0] % length, np.float64), length
+
+
+def _wall_point(bed: Bed, along_mm: float) -> tuple[float, float]:
+    """The point _INSET_MM inside the wall, so far along it."""
+    if bed.shape == "round":
+        way, out = 2 * along_mm / bed.width_mm, bed.width_mm / 2 - _INSET_MM
+        return out * math.sin(way), out * math.cos(way)
+    w, h = bed.width_mm, bed.length_mm
+    if along_mm < w:
+        return along_mm - w / 2, h / 2 - _INSET_MM
+    if along_mm < w + h:
+        return w / 2 - _INSET_MM, h / 2 - (along_mm - w)
+    if along_mm < 2 * w + h:
+        return w / 2 - (along_mm - w - h), -h / 2 + _INSET_MM
+    return -w / 2 + _INSET_MM, along_mm - 2 * w - h - h / 2

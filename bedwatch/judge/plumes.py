@@ -1,0 +1,134 @@
+"""Spouts: places that are busier than their surroundings nearly all the time, which chance visits of bubbles are not."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedwatch.frames.cv import cv2
+from bedwatch.judge.places import Array, Mask, Places, mean_over
+from bedwatch.judge.suspect import Suspect
+from bedwatch.judge.types import FaultKind
+from bedwatch.motion.ground import Ground
+
+# How long is looked back, and by how much (logarithm of energy, most of the time) a plume must then stand out of its
+# surroundings. In units of the bed's own scatter it must be beyond _SIGMAS: over some 200 independent places of a bed and a
+# thousand looks, chance reaches 4.5 of them.
+_WINDOWS_S = (8.0, 15.0, 30.0)
+_RISES = (1.15, 1.0, 0.85)
+_SIGMAS = (4.2, 4.0, 3.8)
+_LEAST_SPREAD = 0.14
+# Where it has been told before it may be this much weaker.
+_SLACK = 0.75
+# In powder that does not move otherwise: energy in units of noise.
+_ABOVE_NOISE = 12.0
+# It is a plume now: also over the last seconds.
+_NOW_S, _NOW_SHARE = 4.0, 0.45
+_WIDEST_MM = 110.0
+_CLEAR_OF_WALL_MM = 11.0
+_APART_MM = 24.0
+
+
+class Rises:
+    """How far each place stands out of its surroundings over one window; arrays (rows, cols).
+
+    busy: mean logarithm of energy. rise: above the surroundings, the zone and zones near by. spread: the bed's own scatter.
+    """
+
+    def __init__(self, ground: Ground, places: Places, seconds: float) -> None:
+        self.busy: Array = mean_over(ground, ground.busy, seconds)
+        medians = places.zone_medians(self.busy)
+        level = places.around(self.busy)
+        for number, median in enumerate(medians):
+            if np.isfinite(median):
+                level = np.where(places.beside[number], np.fmax(level, median), level)
+        self.level = level
+        self.rise: Array = np.where(places.inside, self.busy - level, np.nan)
+        told = places.inside & ground.live & (places.wall_mm > _CLEAR_OF_WALL_MM)
+        spread = math.inf
+        if told.sum() >= 150:
+            plain = self.busy[told] - places.around(self.busy)[told]
+            plain = plain[np.isfinite(plain)]
+            spread = 1.4826 * float(np.median(np.abs(plain - np.median(plain))))
+        self.spread = max(spread, _LEAST_SPREAD) if math.isfinite(spread) else _LEAST_SPREAD
+
+
+def find_plumes(ground: Ground, places: Places, known: list[Suspect]) -> list[Suspect]:
+    """Spouts and channels. known: those told before, which may be weaker now."""
+    seen_s = float(ground.end_s[-1] - ground.start_s[0])
+    found: list[Suspect] = []
+    now = Rises(ground, places, _NOW_S)
+    for seconds, least, sigmas in zip(_WINDOWS_S, _RISES, _SIGMAS, strict=True):
+        if seconds > _WINDOWS_S[0] and seen_s < 0.8 * seconds:
+            break
+        rises = Rises(ground, places, seconds)
+        for seed in _peaks(rises.rise, places):
+            slack = _SLACK if _is_known(seed, places, known) else 1.0
+            high = float(rises.rise[seed])
+            if high < least * slack or high < sigmas * slack * rises.spread:
+                continue
+            plume = _plume(seed, rises, now, ground, places)
+            if plume is not None and all(_apart(plume, other) for other in found):
+                found.append(plume)
+    return found
+
+
+def _apart(one: Suspect, other: Suspect) -> bool:
+    return math.hypot(one.x_mm - other.x_mm, one.y_mm - other.y_mm) > _APART_MM
+
+
+def _is_known(seed: tuple[int, int], places: Places, known: list[Suspect]) -> bool:
+    x, y = places.x_mm[seed], places.y_mm[seed]
+    return any(math.hypot(one.x_mm - x, one.y_mm - y) < _APART_MM for one in known)
+
+
+def _peaks(rise: Array, places: Places) -> list[tuple[int, int]]:
+    """Places that rise most within an eruption's width, highest first."""
+    height = np.where(places.inside & np.isfinite(rise) & (places.wall_mm > _CLEAR_OF_WALL_MM), rise, -9.0).astype(
+        np.float32
+    )
+    top = cv2.dilate(height, places.disc(_APART_MM))
+    rows, cols = np.nonzero((height >= top) & (height > 0.5))
+    order = np.argsort(-height[rows, cols])[:24]
+    return [(int(rows[k]), int(cols[k])) for k in order]
+
+
+def _plume(seed: tuple[int, int], rises: Rises, now: Rises, ground: Ground, places: Places) -> Suspect | None:
+    """The plume around a peak, if it is one: compact, alive, well above noise, there also now."""
+    high = float(rises.rise[seed])
+    group = places.grown(seed, np.nan_to_num(rises.rise, nan=-9.0) > max(high / 2, high - 1.2))
+    energy = math.exp(float(rises.busy[seed])) - ground.floor
+    if energy < _ABOVE_NOISE * ground.noise or not ground.live[group].any():
+        return None
+    recent = float(np.nanmean(now.rise[group]))
+    if recent < _NOW_SHARE * float(np.nanmean(rises.rise[group])):
+        return None
+    rows, cols = np.nonzero(group)
+    if max(np.ptp(rows), np.ptp(cols)) * places.step_mm > _WIDEST_MM:
+        return None
+    weight: Array = np.exp(np.clip(rises.rise, 0.0, 6.0))
+    x, y = places.middle(group, np.nan_to_num(weight))
+    return Suspect(
+        kind=FaultKind.SPOUT,
+        x_mm=x,
+        y_mm=y,
+        area_mm2=places.area_mm2(group),
+        zone=places.zone_at(group),
+        since_s=_began(group, rises, ground),
+        strength=high,
+        group=group,
+    )
+
+
+def _began(group: Mask, rises: Rises, ground: Ground) -> float:
+    """The end of the last slab in which the place was no busier than half way between its surroundings and the plume."""
+    series: NDArray[np.floating[Any]] = ground.busy[:, group].mean(axis=1)
+    half = float(np.nanmean(rises.level[group]) + 0.4 * np.nanmean(rises.rise[group]))
+    # One quiet second is not a pause.
+    calm = np.minimum(series, np.append(series[1:], series[-1])) < half
+    calm &= np.maximum(series, np.append(series[1:], series[-1])) < half + 0.3
+    quiet = np.flatnonzero(calm)
+    return float(ground.start_s[0] if not len(quiet) else ground.end_s[quiet[-1]])

@@ -1,0 +1,138 @@
+"""What every place of 5 mm did, second by second, over the last half minute or so: the map that faults are read from."""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedwatch.frames.cv import cv2
+from bedwatch.motion.gradients import Image
+
+Array = NDArray[np.floating[Any]]
+
+SLAB_S = 1.0
+HISTORY_S = 32.0
+# Energies are smoothed over about an eruption of a gentle bed before their logarithm is taken, and this share of the bed's
+# usual energy is added, so that the logarithm of next to nothing does not count.
+_SMOOTH_MM = 6.0
+_FLOOR = 0.05
+_LEAST_FLOOR = 0.01
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ground:
+    """The map of 5 mm places, (rows, cols) of them, row 0 at +y; n slabs of about a second, oldest first.
+
+    x_mm: (cols,), y_mm: (rows,) middles of the places. seen: (rows, cols) share of each that shows powder. start_s, end_s: (n,).
+    energy: (n, rows, cols) mean energy of the change of contrast after about 0.13 s, per cent squared, noise included.
+    busy: (n, rows, cols) mean logarithm of that energy, smoothed over an eruption: what a place is like most of the time,
+        rather than what its strongest moments are. floor: energy that was added before taking it.
+    noise: energy that camera noise alone gives a place, roughly.
+    live: (rows, cols) whether it moves by more than the camera's noise can explain. known: whether that could be told.
+    grey: (rows, cols) mean grey level, 0 to 255.
+    """
+
+    x_mm: Array
+    y_mm: Array
+    seen: Array
+    start_s: Array
+    end_s: Array
+    energy: Array
+    busy: Array
+    floor: float
+    noise: float
+    live: NDArray[np.bool_]
+    known: NDArray[np.bool_]
+    grey: Array
+
+    def recent(self, seconds: float) -> NDArray[np.bool_]:
+        """(n,) slabs of the last so many seconds, at least one."""
+        return np.asarray(self.end_s > self.end_s[-1] - seconds, np.bool_)
+
+
+@dataclass(slots=True)
+class _Slab:
+    start_s: float
+    end_s: float
+    count: int
+    energy: Image
+    busy: Image
+
+
+class GroundLog:
+    """Keeps the slabs. visible: (rows, cols) true where powder is seen, at the fine scale whose pixels are step_mm wide.
+
+    shape: (rows, cols) of the places, each 2 pixels of the fine scale wide. middle_px: (x, y) of the bed's axis in that scale.
+    """
+
+    def __init__(
+        self, visible: NDArray[np.bool_], step_mm: float, shape: tuple[int, int], middle_px: tuple[float, float]
+    ) -> None:
+        rows, cols = shape
+        share = cv2.resize(
+            visible[: 2 * rows, : 2 * cols].astype(np.float32), (cols, rows), interpolation=cv2.INTER_AREA
+        )
+        self.seen: Array = np.asarray(share, np.float32)
+        self.x_mm: Array = (2 * np.arange(cols) + 0.5 - middle_px[0]) * step_mm
+        self.y_mm: Array = -(2 * np.arange(rows) + 0.5 - middle_px[1]) * step_mm
+        self._sigma = _SMOOTH_MM / (2 * step_mm)
+        whole = np.asarray(share > 0.5, np.float32)
+        weight = cv2.GaussianBlur(whole, (0, 0), self._sigma)
+        self._mask = whole
+        self._per_weight = np.where(whole > 0, 1.0 / np.maximum(np.asarray(weight), 0.05), 0.0).astype(np.float32)
+        self._inside = whole > 0
+        self._floor = _LEAST_FLOOR
+        self._slabs: deque[_Slab] = deque()
+
+    def drop(self, before_s: float = np.inf) -> None:
+        """Forget what was seen before a time."""
+        while self._slabs and self._slabs[0].start_s < before_s:
+            self._slabs.popleft()
+
+    def add(self, time_s: float, energy: Image) -> None:
+        """energy: (rows, cols) energy of the change that ends at time_s."""
+        per_seen = energy / np.maximum(self.seen, 0.25)
+        smooth = cv2.GaussianBlur(per_seen * self._mask, (0, 0), self._sigma) * self._per_weight
+        busy = np.log(smooth + np.float32(self._floor))
+        if not self._slabs or time_s - self._slabs[-1].start_s >= SLAB_S:
+            self._close(time_s)
+            self._slabs.append(_Slab(start_s=time_s, end_s=time_s, count=1, energy=per_seen, busy=busy))
+            return
+        slab = self._slabs[-1]
+        slab.energy += per_seen
+        slab.busy += busy
+        slab.count += 1
+        slab.end_s = time_s
+
+    def _close(self, time_s: float) -> None:
+        while self._slabs and time_s - self._slabs[0].start_s > HISTORY_S:
+            self._slabs.popleft()
+        if self._slabs and self._inside.any():
+            newest = self._slabs[-1]
+            usual = _FLOOR * float(np.median(newest.energy[self._inside])) / newest.count
+            # Slowly, so that slabs stay comparable; at once when there is little to compare with.
+            self._floor = max(_LEAST_FLOOR, usual if len(self._slabs) < 3 else 0.8 * self._floor + 0.2 * usual)
+
+    def view(self, noise: float, live: NDArray[np.bool_], known: NDArray[np.bool_], grey: Array) -> Ground | None:
+        """The map now; None while there is nothing in it. live, known, grey: on the lattice of 10 mm blocks."""
+        if not self._slabs:
+            return None
+        counts = np.array([slab.count for slab in self._slabs], np.float32)[:, None, None]
+        return Ground(
+            x_mm=self.x_mm,
+            y_mm=self.y_mm,
+            seen=self.seen,
+            start_s=np.array([slab.start_s for slab in self._slabs]),
+            end_s=np.array([slab.end_s for slab in self._slabs]),
+            energy=np.stack([slab.energy for slab in self._slabs]) / counts,
+            busy=np.stack([slab.busy for slab in self._slabs]) / counts,
+            floor=self._floor,
+            noise=noise,
+            live=np.repeat(np.repeat(live, 2, axis=0), 2, axis=1),
+            known=np.repeat(np.repeat(known, 2, axis=0), 2, axis=1),
+            grey=np.repeat(np.repeat(grey, 2, axis=0), 2, axis=1),
+        )
