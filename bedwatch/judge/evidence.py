@@ -15,6 +15,7 @@ from bedwatch.motion.field import MotionField
 # The half of a zone's inner cells that lies farthest from its neighbours has the say: their air crosses the border
 # in the bed (Lin, Dam-Johansen & van den Bleek 1997), over 20 mm or so.
 _MIDDLE_SHARE = 0.5
+_MIDDLE_LEFT = 0.4  # of the middle, without faults, is enough
 # A cell counts as lifted if it is live and this share of its pattern is another one after the longest lag, or drifts as a
 # whole: shadows and slides from a lively neighbour flicker over a still zone without renewing it.
 _RENEWED = 0.15
@@ -55,18 +56,32 @@ class ZoneView:
         self.bed = bed
         self.cells = cells
         self.middle: list[NDArray[np.intp]] = []
+        self._order: list[NDArray[np.intp]] = []
         for number, zone in enumerate(bed.zones):
             inner = np.flatnonzero((cells.zone == number) & cells.inner)
             keep = max(1, round(_MIDDLE_SHARE * len(inner)))
             far = border_distance(bed, zone, cells.centre_mm[inner])
-            self.middle.append(inner[np.argsort(-far, kind="stable")[:keep]])
+            order = inner[np.argsort(-far, kind="stable")]
+            self._order.append(order)
+            self.middle.append(order[:keep])
 
-    def read(self, field: MotionField) -> list[ZoneEvidence]:
-        """The evidence of every zone, in order."""
-        return [self._zone(field, number) for number in range(len(self.bed.zones))]
+    def read(self, field: MotionField, troubled: NDArray[np.bool_] | None = None) -> list[ZoneEvidence]:
+        """The evidence of every zone, in order. troubled: (n cells,) where a fault lies that says nothing of the zone's air."""
+        if troubled is None:
+            troubled = np.zeros(len(self.cells.zone), np.bool_)
+        return [self._zone(field, number, troubled) for number in range(len(self.bed.zones))]
 
-    def _zone(self, field: MotionField, number: int) -> ZoneEvidence:
-        members = self.middle[number]
+    def _members(self, number: int, troubled: NDArray[np.bool_]) -> NDArray[np.intp]:
+        """The cells that have the say: the zone's middle without faults, or what lies next to it if faults take up most of it."""
+        middle = self.middle[number]
+        clear = middle[~troubled[middle]]
+        if len(clear) >= max(2, _MIDDLE_LEFT * len(middle)):
+            return clear
+        order = self._order[number]
+        return order[~troubled[order]][: max(2, len(middle) // 2)]
+
+    def _zone(self, field: MotionField, number: int, troubled: NDArray[np.bool_]) -> ZoneEvidence:
+        members = self._members(number, troubled)
         seen = members[np.isfinite(field.cells.live[members])]
         if 2 * len(seen) < len(members) or not len(seen):
             return ZoneEvidence(

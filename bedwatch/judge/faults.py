@@ -14,6 +14,7 @@ from bedwatch.judge.places import Places
 from bedwatch.judge.plumes import find_plumes
 from bedwatch.judge.stillness import find_still
 from bedwatch.judge.suspect import Suspect
+from bedwatch.judge.trouble import Trouble
 from bedwatch.judge.types import Fault, FaultKind
 from bedwatch.motion.ground import Ground
 
@@ -25,6 +26,8 @@ _LASTED_S, _SOON_S, _PLAIN = 3.0, 0.7, 1.8
 _OVER_S = 2.2
 # A spout so near a leak is the leak.
 _LEAK_REACH_MM = 26.0
+# A fault bears on each zone that holds this share of it.
+_BEARS_ON = 0.3
 
 
 @dataclass(slots=True)
@@ -39,8 +42,8 @@ class _Track:
 class FaultWatch:
     """Finds faults in one ground map after another and remembers since when each has been there.
 
-    starved: (zones,) whether a zone stands still as a whole, at the last look. troubled: (cells,) where a fault lies, told or not,
-    so that a zone's air is not judged by it.
+    starved: (zones,) whether a zone stands still as a whole, at the last look. troubled: (cells,) where a fault lies, told
+    or not, so that a zone's air is not judged by it.
     """
 
     def __init__(self, bed: Bed, cells: Cells) -> None:
@@ -78,6 +81,24 @@ class FaultWatch:
         self._follow(found, time_s)
         self._mark(places)
         return tuple(self._fault(track) for track in sorted(self._tracks, key=lambda t: t.since_s) if track.told)
+
+    def troubles(self) -> list[list[Trouble]]:
+        """Per zone, what has been told and bears on it."""
+        per_zone: list[list[Trouble]] = [[] for _ in self._bed.zones]
+        if self._places is None:
+            return per_zone
+        for track in self._tracks:
+            if track.told:
+                trouble = Trouble(
+                    fault=self._fault(track),
+                    times=math.exp(abs(track.suspect.strength)),
+                    for_s=track.seen_s - track.since_s,
+                )
+                zones = self._places.zone[track.suspect.group]
+                shares = np.bincount(zones[zones >= 0], minlength=len(per_zone)) / max(1, len(zones))
+                for number in {track.suspect.zone, *np.flatnonzero(shares >= _BEARS_ON).tolist()}:
+                    per_zone[number].append(trouble)
+        return per_zone
 
     def _fault(self, track: _Track) -> Fault:
         suspect = track.suspect

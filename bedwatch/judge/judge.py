@@ -13,6 +13,7 @@ from bedwatch.judge.evidence import ZoneView
 from bedwatch.judge.faults import FaultWatch
 from bedwatch.judge.hints import Air, air_of, because, hint_of
 from bedwatch.judge.moves import next_move, outcome_of
+from bedwatch.judge.trouble import hint_for
 from bedwatch.judge.types import BedReading, HintWord, Outcome, Reading, State, Verdict, ZoneReading
 from bedwatch.judge.uniformity import uniformity_index
 from bedwatch.motion.field import MotionField
@@ -66,13 +67,18 @@ class Judge:
         if field is None:
             return self.nothing(time_s, State.SETTLING, problems)
         settled = field.seconds >= ENOUGH_S
-        evidence = self._view.read(field)
+        faults = self._faults.find(time_s, field.ground) if settled else ()
+        evidence = self._view.read(field, self._faults.troubled)
         if settled:
             self._air = [air_of(one, before) for one, before in zip(evidence, self._air, strict=True)]
         air = self._air if settled else [Air.UNKNOWN] * len(evidence)
-        faults = self._faults.find(time_s, field, air) if settled else ()
         names = [zone.name for zone in self._bed.zones]
-        move = next_move(names, air, evidence) if settled else None
+        hints = [
+            (settled and hint_for(one, troubles))
+            or (hint_of(one), because(seen, one) if settled else _WAITING[State.SETTLING])
+            for one, troubles, seen in zip(air, self._faults.troubles(), evidence, strict=True)
+        ]
+        move = next_move(names, air, evidence, hints) if settled else None
         return Reading(
             time_s=time_s,
             state=State.READING if settled else State.SETTLING,
@@ -83,8 +89,8 @@ class Judge:
                     live=_or_none(field.zones.live[number]),
                     speed_mm_s=_or_none(field.zones.speed_mm_s[number]),
                     speed_error_mm_s=_or_none(field.zones.speed_error_mm_s[number]),
-                    hint=hint_of(air[number]),
-                    because=because(evidence[number], air[number]) if settled else _WAITING[State.SETTLING],
+                    hint=hints[number][0],
+                    because=hints[number][1],
                 )
                 for number, name in enumerate(names)
             ),

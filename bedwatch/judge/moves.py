@@ -15,8 +15,15 @@ _BIG_STEP = 0.25
 _FAR = 0.8  # restlessness, or share of the middle that does not move, from which the big step is taken
 
 
-def next_move(names: Sequence[str], air: Sequence[Air], evidence: Sequence[ZoneEvidence]) -> Move | None:
-    """Supply if all zones want the same, else the richest zone first, then the poorest.
+def next_move(
+    names: Sequence[str],
+    air: Sequence[Air],
+    evidence: Sequence[ZoneEvidence],
+    hints: Sequence[tuple[HintWord, str]] = (),
+) -> Move | None:
+    """Supply if all zones want the same, else the richest zone first, then what is broken by hand, then the poorest.
+
+    hints: per zone, the word and its reason; a zone that is to be stirred, or its plate looked at, is no matter of valves.
 
     Air-balancing trades set the total until the poorest outlet lives and then throttle the richest, which feeds the others
     on the same supply (common practice).
@@ -24,8 +31,13 @@ def next_move(names: Sequence[str], air: Sequence[Air], evidence: Sequence[ZoneE
     judged = [number for number, one in enumerate(air) if one is not Air.UNKNOWN]
     if not judged:
         return None
+    by_hand = [n for n, (word, _) in enumerate(hints) if word in (HintWord.STIR, HintWord.CHECK_PLATE)]
+    judged = [n for n in judged if n not in by_hand] or judged
     starved = [n for n in judged if air[n] is Air.STARVED]
     violent = [n for n in judged if air[n] is Air.VIOLENT]
+    if by_hand and not violent:
+        first = min(by_hand, key=lambda n: hints[n][0] is HintWord.CHECK_PLATE)
+        return Move(zone=names[first], do=hints[first][0], amount=None, because=hints[first][1])
     if len(judged) > 1 and len(starved) == len(judged):
         still = all(evidence[n].live < 0.1 for n in starved)
         return Move(

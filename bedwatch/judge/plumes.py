@@ -18,9 +18,10 @@ from bedwatch.motion.ground import Ground
 # surroundings. In units of the bed's own scatter it must be beyond _SIGMAS: over some 200 independent places of a bed and a
 # thousand looks, chance reaches 4.5 of them.
 _WINDOWS_S = (8.0, 15.0, 30.0)
-_RISES = (1.15, 1.0, 0.85)
-_SIGMAS = (4.2, 4.0, 3.8)
-_LEAST_SPREAD = 0.14
+_RISES = (1.05, 0.9, 0.8)
+_SIGMAS = (3.6, 3.5, 3.4)
+_LEAST_SPREAD, _MOST_SPREAD = 0.14, 0.5
+_ENOUGH_LIVE = 0.25  # share of the bed that must be live for it to show its own scatter
 # Where it has been told before it may be this much weaker.
 _SLACK = 0.75
 # In powder that does not move otherwise: energy in units of noise.
@@ -48,12 +49,12 @@ class Rises:
         self.level = level
         self.rise: Array = np.where(places.inside, self.busy - level, np.nan)
         told = places.inside & ground.live & (places.wall_mm > _CLEAR_OF_WALL_MM)
-        spread = math.inf
-        if told.sum() >= 150:
+        self.spread = _LEAST_SPREAD
+        if told.sum() > _ENOUGH_LIVE * places.inside.sum():
             plain = self.busy[told] - places.around(self.busy)[told]
             plain = plain[np.isfinite(plain)]
             spread = 1.4826 * float(np.median(np.abs(plain - np.median(plain))))
-        self.spread = max(spread, _LEAST_SPREAD) if math.isfinite(spread) else _LEAST_SPREAD
+            self.spread = float(np.clip(spread, _LEAST_SPREAD, _MOST_SPREAD))
 
 
 def find_plumes(ground: Ground, places: Places, known: list[Suspect]) -> list[Suspect]:

@@ -100,7 +100,8 @@ class BedSource(MadeSource):
             Event(x_mm=x, y_mm=y, bubble_mm=d, start_s=start, burst_s=burst)
             for x, y, d, start, burst in self.surface.events
         )
-        troubled = {self.grid_zone(p.x_mm, p.y_mm) for p in (*self.scene.spouts, *self.scene.dead)}
+        troubled = {self.grid_zone(p.x_mm, p.y_mm) for p in self.scene.spouts}
+        troubled |= {self.grid_zone(p.x_mm, p.y_mm) for p in self.scene.dead}
         for leak in self.scene.leaks:
             x, y = leak.middle(bed)
             troubled.add(self.grid_zone(0.95 * x, 0.95 * y))

@@ -105,8 +105,8 @@ def _leak(rng: np.random.Generator, bed: Bed, start_s: float) -> RimLeak:
     return RimLeak(
         clock_deg=float(rng.uniform(0, 360)),
         length_mm=min(length, 0.4 * min(bed.width_mm, bed.length_mm)),
-        bubble_mm=float(rng.uniform(7, 12)),
-        per_s=length / 4.0,
+        bubble_mm=float(rng.uniform(9, 14)),
+        per_s=length / 2.0,
         start_s=start_s,
     )
 
