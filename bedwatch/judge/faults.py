@@ -24,6 +24,8 @@ _SAME_PLACE_MM = {FaultKind.SPOUT: 30.0, FaultKind.DEAD_SPOT: 35.0, FaultKind.RI
 _LASTED_S, _SOON_S, _PLAIN = 3.0, 0.7, 1.8
 # It is over when it has not been seen for so long.
 _OVER_S = 2.2
+# Less than this tells nothing of what stays.
+_LEAST_SEEN_S = 5.5
 # A spout so near a leak is the leak.
 _LEAK_REACH_MM = 26.0
 # A fault bears on each zone that holds this share of it.
@@ -61,7 +63,7 @@ class FaultWatch:
 
     def find(self, time_s: float, ground: Ground | None) -> tuple[Fault, ...]:
         """The faults that have lasted, oldest first."""
-        if ground is None:
+        if ground is None or ground.end_s[-1] - ground.start_s[0] < _LEAST_SEEN_S:
             return ()
         if self._places is None or self._places.x_mm.shape != ground.seen.shape:
             self._places = Places(self._bed, ground)

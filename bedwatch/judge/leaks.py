@@ -50,7 +50,10 @@ def find_leaks(ground: Ground, places: Places, wall: Wall, known: list[Suspect])
     """Stretches of wall along which powder runs up. known: leaks told before, which may be weaker now."""
     busy = mean_over(ground, ground.busy, _WINDOW_S)
     strip, within = wall.mean(busy, wall.strip), wall.mean(busy, wall.within)
-    lead = strip - within
+    # Powder further in that stands still is another fault; the strip must outdo its zone as well.
+    medians = places.zone_medians(busy)
+    zone = wall.mean(np.where(places.zone >= 0, np.nan_to_num(medians, nan=-9.0)[places.zone], -9.0), wall.strip)
+    lead = strip - np.fmax(within, zone)
     usable = np.isfinite(lead)
     if usable.sum() < 0.4 * wall.count:
         return []

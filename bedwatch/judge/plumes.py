@@ -28,6 +28,8 @@ _SLACK = 0.75
 _ABOVE_NOISE = 12.0
 # It is a plume now: also over the last seconds.
 _NOW_S, _NOW_SHARE = 4.0, 0.45
+# It stands out by this part of its rise in so many of the seconds since it began: a shadow or a splash does not.
+_STEADY_RISE, _STEADY_SHARE = 0.35, 0.78
 _WIDEST_MM = 110.0
 _CLEAR_OF_WALL_MM = 11.0
 _APART_MM = 24.0
@@ -71,7 +73,7 @@ def find_plumes(ground: Ground, places: Places, known: list[Suspect]) -> list[Su
             high = float(rises.rise[seed])
             if high < least * slack or high < sigmas * slack * rises.spread:
                 continue
-            plume = _plume(seed, rises, now, ground, places)
+            plume = _plume(seed, rises, now, ground, places, seconds)
             if plume is not None and all(_apart(plume, other) for other in found):
                 found.append(plume)
     return found
@@ -97,7 +99,9 @@ def _peaks(rise: Array, places: Places) -> list[tuple[int, int]]:
     return [(int(rows[k]), int(cols[k])) for k in order]
 
 
-def _plume(seed: tuple[int, int], rises: Rises, now: Rises, ground: Ground, places: Places) -> Suspect | None:
+def _plume(
+    seed: tuple[int, int], rises: Rises, now: Rises, ground: Ground, places: Places, window_s: float
+) -> Suspect | None:
     """The plume around a peak, if it is one: compact, alive, well above noise, there also now."""
     high = float(rises.rise[seed])
     group = places.grown(seed, np.nan_to_num(rises.rise, nan=-9.0) > max(high / 2, high - 1.2))
@@ -109,6 +113,10 @@ def _plume(seed: tuple[int, int], rises: Rises, now: Rises, ground: Ground, plac
         return None
     rows, cols = np.nonzero(group)
     if max(np.ptp(rows), np.ptp(cols)) * places.step_mm > _WIDEST_MM:
+        return None
+    series = ground.busy[ground.recent(window_s)][:, group].mean(axis=1)
+    up = series > float(np.nanmean(rises.level[group]) + _STEADY_RISE * np.nanmean(rises.rise[group]))
+    if up.mean() < _STEADY_SHARE:
         return None
     weight: Array = np.exp(np.clip(rises.rise, 0.0, 6.0))
     x, y = places.middle(group, np.nan_to_num(weight))

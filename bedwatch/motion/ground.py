@@ -72,11 +72,8 @@ class GroundLog:
     def __init__(
         self, visible: NDArray[np.bool_], step_mm: float, shape: tuple[int, int], middle_px: tuple[float, float]
     ) -> None:
-        rows, cols = shape
-        share = cv2.resize(
-            visible[: 2 * rows, : 2 * cols].astype(np.float32), (cols, rows), interpolation=cv2.INTER_AREA
-        )
-        self.seen: Array = np.asarray(share, np.float32)
+        rows, cols = self._shape = shape
+        share = self.seen = self._share(visible.astype(np.float32))
         self.x_mm: Array = (2 * np.arange(cols) + 0.5 - middle_px[0]) * step_mm
         self.y_mm: Array = -(2 * np.arange(rows) + 0.5 - middle_px[1]) * step_mm
         self._sigma = _SMOOTH_MM / (2 * step_mm)
@@ -87,6 +84,11 @@ class GroundLog:
         self._inside = whole > 0
         self._floor = _LEAST_FLOOR
         self._slabs: deque[_Slab] = deque()
+
+    def _share(self, image: Image) -> Array:
+        rows, cols = self._shape
+        part = image[: 2 * rows, : 2 * cols]
+        return np.asarray(cv2.resize(part, (cols, rows), interpolation=cv2.INTER_AREA), np.float32)
 
     def drop(self, before_s: float = np.inf) -> None:
         """Forget what was seen before a time."""
@@ -117,8 +119,9 @@ class GroundLog:
             # Slowly, so that slabs stay comparable; at once when there is little to compare with.
             self._floor = max(_LEAST_FLOOR, usual if len(self._slabs) < 3 else 0.8 * self._floor + 0.2 * usual)
 
-    def view(self, noise: float, live: NDArray[np.bool_], known: NDArray[np.bool_], grey: Array) -> Ground | None:
-        """The map now; None while there is nothing in it. live, known, grey: on the lattice of 10 mm blocks."""
+    def view(self, noise: float, live: NDArray[np.bool_], known: NDArray[np.bool_], grey: Image) -> Ground | None:
+        """The map now; None while there is nothing in it. live, known: on the lattice of 10 mm blocks. grey: grey levels at the
+        fine scale, 0 off the powder."""
         if not self._slabs:
             return None
         counts = np.array([slab.count for slab in self._slabs], np.float32)[:, None, None]
@@ -134,5 +137,5 @@ class GroundLog:
             noise=noise,
             live=np.repeat(np.repeat(live, 2, axis=0), 2, axis=1),
             known=np.repeat(np.repeat(known, 2, axis=0), 2, axis=1),
-            grey=np.repeat(np.repeat(grey, 2, axis=0), 2, axis=1),
+            grey=self._share(grey) / np.maximum(self.seen, 0.05),
         )

@@ -172,4 +172,5 @@ class MotionMeter:
             seconds=self._tally.seconds,
             position_error=self._position_error,
             ground=self._ground,
+            grey=self._contrast.grey,
         )

@@ -82,9 +82,10 @@ def measure(
     seconds: float,
     position_error: float,
     ground: GroundLog,
+    grey: Image,
 ) -> MotionField:
     """All readings of the window. pairs: means per (scale, lag); octaves, bursts, pulses: width and
-    steadiness of the change at the long lag."""
+    steadiness of the change at the long lag. grey: the newest picture's grey levels."""
     assert bursts.least is not None
     live = live_blocks(pairs, cross, octaves, pulses, windows, brightness)
     known = live | (renewal(pairs[(0, 1)]) < _BARE)
@@ -108,7 +109,7 @@ def measure(
         duty=cells.mean(duty(bursts.sums, bursts.least, cells.used)),
         coherence=cells.mean(explained),
         texture=cells.mean(shortest.sums[SLOPE]) / px_mm[0] ** 2,
-        ground=ground.view(noise_of(bursts.least, cells.used), live, known, brightness),
+        ground=ground.view(noise_of(bursts.least, cells.used), live, known, grey),
     )
 
 
