@@ -8,15 +8,18 @@ import numpy as np
 
 from bedwatch.aim.anchor import Anchor, Place
 from bedwatch.aim.camera import CameraCheck
+from bedwatch.aim.outline import to_picture
 from bedwatch.aim.rectify import Rectifier
 from bedwatch.aim.search import find_bed
 from bedwatch.aim.types import Aim, NotFound, Problem, ProblemKind
 from bedwatch.bed import Bed, cell_index, make_cells, zone_index
+from bedwatch.bed.zones import wall_distance
 from bedwatch.errors import UserError
 from bedwatch.frames.frame import Frame, Picture
 from bedwatch.judge.judge import Judge
 from bedwatch.judge.types import Reading, State
 from bedwatch.motion.cover import Cover
+from bedwatch.motion.mains import COLUMNS, ROWS, RowLight
 from bedwatch.motion.meter import MotionMeter
 
 # One reading per this much source time: at least one a second, also when frames come unevenly.
@@ -24,6 +27,7 @@ READING_EVERY_S = 0.8
 # Pictures over which the bed is looked for, and when to look again if it was not found.
 AIM_PICTURES = 10
 AIM_AT_S = (1.0, 3.5)
+_CLEAR_MM = 4.0  # so far from the powder stands what is still
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,6 +51,7 @@ class _Eyes:
     rectifier: Rectifier
     anchor: Anchor
     cover: Cover
+    mains: RowLight
     meter: MotionMeter
 
 
@@ -121,6 +126,9 @@ class Watch:
         if self._place.jolted:
             eyes.meter.forget()
         flat = eyes.rectifier.rectify(frame.picture, shift_px=self._place.shift_px)
+        bands = eyes.mains.add(frame.picture, frame.time_s)
+        if bands is not None:
+            flat = eyes.mains.even(flat, bands)
         covered = eyes.cover.add(flat, frame.time_s)
         if covered != self._covered:
             self._covered = covered
@@ -174,6 +182,7 @@ class Watch:
             rectifier=rectifier,
             anchor=Anchor(aim, self.bed, size_px),
             cover=Cover(rectifier.visible, rectifier.step_mm),
+            mains=_row_light(aim, self.bed, size_px, rectifier),
             meter=MotionMeter(
                 visible=rectifier.visible,
                 step_mm=rectifier.step_mm,
@@ -232,3 +241,16 @@ class Watch:
     def _forget(self) -> None:
         if self._eyes is not None:
             self._eyes.meter.forget()
+
+
+def _row_light(aim: Aim, bed: Bed, size_px: tuple[int, int], rectifier: Rectifier) -> RowLight:
+    """What reads the light of each row, from the surroundings of the powder."""
+    width, height = size_px
+    u, v = (
+        np.rint(np.linspace(0, side - 1, count)).astype(np.intp) for side, count in ((width, COLUMNS), (height, ROWS))
+    )
+    at_px = np.stack(np.meshgrid(u, v), axis=-1)
+    places = to_picture(np.linalg.inv(aim.bed_to_picture), at_px.reshape(-1, 2).astype(np.float64))
+    still = (wall_distance(bed, places) < -_CLEAR_MM) | ~np.isfinite(places).all(axis=1)
+    row_px = to_picture(aim.bed_to_picture, rectifier.xy_mm.reshape(-1, 2))[:, 1].reshape(rectifier.shape)
+    return RowLight(at_px, still.reshape(at_px.shape[:2]), row_px)

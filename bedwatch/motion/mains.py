@@ -1,0 +1,83 @@
+"""Rolling bands of mains light, read from the still surroundings row by row, and taken out of the rectified picture."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedwatch.frames.frame import Picture
+
+Array = NDArray[np.floating[Any]]
+
+# So many rows and columns of the picture are looked at.
+ROWS, COLUMNS = 96, 72
+# A row whose surroundings show in fewer columns than this is read from its neighbours.
+_LEAST_COLUMNS = 4
+# What a place looks like without bands: its mean over this time.
+_MEMORY_S = 1.5
+_LEARN_FRAMES = 12
+# Bands are taken out when they are this strong (root mean square, natural logarithm), as the rows themselves agree on it.
+_BANDS_FROM, _BANDS_UNTIL = 0.0035, 0.002
+_SMOOTH = 0.1
+_MOST = 0.3
+_LOG = np.log(np.maximum(np.arange(256), 4)).astype(np.float32)
+
+
+class RowLight:
+    """Light of each row of the picture against its own mean over time.
+
+    A rolling shutter reads row after row, so that light of 100 or 120 Hz shows as bands across the whole picture that roll from frame
+    to frame. What stands still around the bed tells them from motion.
+
+    at_px: (ROWS, COLUMNS, 2) whole pixels (u, v) that are looked at, a row of them at one v. still: (ROWS, COLUMNS) which of them
+    show still surroundings. row_px: (rows, cols) picture row, v, behind each pixel of the rectified grid.
+    """
+
+    def __init__(self, at_px: NDArray[np.intp], still: NDArray[np.bool_], row_px: Array) -> None:
+        enough = still.sum(axis=1) >= _LEAST_COLUMNS
+        self._rows = np.flatnonzero(enough)
+        self.blind = len(self._rows) < ROWS // 3
+        self._v = at_px[:, 0, 1].astype(np.float64)
+        self._at = (at_px[self._rows, :, 1], at_px[self._rows, :, 0])
+        self._still = still[self._rows]
+        self._mean: Array | None = None
+        self._count = 0
+        self._last_s = 0.0
+        self._strength2 = 0.0
+        self.active = False
+        spacing = max(1e-6, (self._v[-1] - self._v[0]) / (len(self._v) - 1))
+        self._row_of: NDArray[np.intp] = np.clip(np.rint((row_px - self._v[0]) / spacing), 0, len(self._v) - 1).astype(
+            np.intp
+        )
+
+    def add(self, picture: Picture, time_s: float) -> Array | None:
+        """Look at one picture, BGR or grey: (ROWS,) logarithm of each row's light over its mean, None while there are no bands."""
+        if self.blind:
+            return None
+        plane = picture if picture.ndim == 2 else picture[..., 1]
+        logs = _LOG[plane[self._at]]
+        if self._mean is None:
+            self._mean = logs
+        off = np.where(self._still, np.clip(logs - self._mean, -_MOST, _MOST), np.nan)
+        weight = 1 / (self._count + 1) if self._count < _LEARN_FRAMES else min(1.0, (time_s - self._last_s) / _MEMORY_S)
+        self._mean = self._mean + np.float32(weight) * (logs - self._mean)
+        self._count, self._last_s = self._count + 1, time_s
+        rows: Array = np.nanmedian(off, axis=1)
+        rows = rows - np.median(rows)
+        if self._count > 2:
+            # Noise of neighbouring rows is independent; bands are not.
+            agree = float(np.mean(rows[1:] * rows[:-1]))
+            self._strength2 += _SMOOTH * (agree - self._strength2)
+        strength = np.sqrt(max(0.0, self._strength2))
+        self.active = strength > (_BANDS_UNTIL if self.active else _BANDS_FROM)
+        if not self.active or self._count < _LEARN_FRAMES:
+            return None
+        smooth = np.convolve(np.pad(rows, 1, mode="edge"), [0.25, 0.5, 0.25], "valid")
+        return np.interp(self._v, self._v[self._rows], smooth)
+
+    def even(self, rectified: NDArray[np.uint8], rows: Array) -> NDArray[np.uint8]:
+        """The rectified picture without the bands. rows: as `add` gave them."""
+        factor = np.exp(-rows).astype(np.float32)[self._row_of]
+        return np.clip(rectified * factor + 0.5, 0, 255).astype(np.uint8)
