@@ -14,7 +14,7 @@ from bedwatch.judge.faults import FaultWatch
 from bedwatch.judge.hints import Air, air_of, because, hint_of
 from bedwatch.judge.moves import next_move, outcome_of
 from bedwatch.judge.trouble import hint_for
-from bedwatch.judge.types import BedReading, HintWord, Outcome, Reading, State, Verdict, ZoneReading
+from bedwatch.judge.types import BedReading, FaultKind, HintWord, Outcome, Reading, State, Verdict, ZoneReading
 from bedwatch.judge.uniformity import uniformity_index
 from bedwatch.motion.field import MotionField
 
@@ -72,6 +72,9 @@ class Judge:
         if settled:
             self._air = [air_of(one, before) for one, before in zip(evidence, self._air, strict=True)]
         air = self._air if settled else [Air.UNKNOWN] * len(evidence)
+        # Stillness of a zone that gets too little is its air, and no patch of it.
+        starved = {zone.name for zone, one in zip(self._bed.zones, air, strict=True) if one is Air.STARVED}
+        faults = tuple(f for f in faults if f.kind is not FaultKind.DEAD_SPOT or f.zone not in starved)
         names = [zone.name for zone in self._bed.zones]
         hints = [
             (settled and hint_for(one, troubles))

@@ -1,4 +1,4 @@
-"""Whether something stands between camera and powder: a hand, a tool, a part."""
+"""Whether something stands between camera and powder: a hand, a tool, a part, a cloud of dust."""
 
 from __future__ import annotations
 
@@ -10,74 +10,173 @@ from numpy.typing import NDArray
 from bedwatch.frames.cv import cv2
 
 Array = NDArray[np.floating[Any]]
+Mask = NDArray[np.bool_]
 
-_PATCH_MM = 40.0
+_BLOCK_MM = 10.0
 _EVERY_S = 0.09
-_MEMORY_S = 4.0
-_LEARN_S = 2.0
-# A patch is covered when its brightness, the bed's common change set aside, is off by this much and by so many times what
-# the bed's own liveliness makes it wander.
-_OFF = 0.22
-_TIMES = 5.0
-_LEAST_WANDER = 0.02
-# From so much of the bed for so long it counts; from nothing for so long it is over; what stays longer is the new look.
-_LEAST_SHARE = 0.03
-_BEGIN_S, _OVER_S, _STAYS_S = 0.3, 1.0, 20.0
+_MEMORY_S, _LEARN_S, _SURE_S = 4.0, 0.35, 0.9
+# A block is strange when its brightness (natural logarithm, the bed's common change set aside) is off by this much and by so many
+# times what the bed's own liveliness makes it wander, over windows of 1, 2 and 4 blocks: small for a rod, wide for what is nearly
+# as bright as the powder.
+_WINDOWS = (1, 2, 4)
+_OFF = (0.34, 0.24, 0.17)
+_TIMES = (6.0, 6.0, 6.0)
+_FIRST_WANDER = (0.11, 0.08, 0.05)
+# Strange blocks count as a thing when so many hang together: a rod 8 mm thick and 100 mm long darkens a dozen of them.
+_LEAST_BLOCKS = 6
+# What is darker by no more than this, with the pattern of the powder as strong as before, is a shadow.
+_SHADE, _SAME_PATTERN, _SHADE_BLOCKS = 0.75, 0.30, 20
+# Light that changes over this share of the bed at once, with the pattern left, is a lamp or the exposure.
+_LIGHT_SHARE = 0.4
+# A cloud: the pattern is fainter by this (logarithm) over this share of the bed.
+_FAINTER, _CLOUD_SHARE, _CLOUD_S = 0.42, 0.6, 0.35
+_BEGIN_LOOKS, _OVER_S, _STAYS_S = 2, 0.6, 20.0
+_ALIKE, _UNLIKE = 0.15, 0.3
 
 
 class Cover:
-    """Watches the brightness of patches 40 mm wide. visible: (rows, cols) of the rectified grid; step_mm: its pixel size.
+    """Watches the brightness and the pattern of blocks of 10 mm. visible: (rows, cols) of the rectified grid; step_mm: its pixel.
 
-    `add` frame after frame, in order of time; it says whether the surface is covered now, in part at least.
+    `add` frame after frame, in order of time; it says whether the surface is covered now, in part at least. cloud: whether it is
+    a cloud of dust that hides it.
     """
 
-    def __init__(self, visible: NDArray[np.bool_], step_mm: float) -> None:
+    def __init__(self, visible: Mask, step_mm: float) -> None:
         rows, cols = visible.shape
-        self._size = (max(2, round(cols * step_mm / _PATCH_MM)), max(2, round(rows * step_mm / _PATCH_MM)))
+        self._size = (max(4, round(cols * step_mm / _BLOCK_MM)), max(4, round(rows * step_mm / _BLOCK_MM)))
         self._mask = visible.astype(np.float32)
-        share = cv2.resize(self._mask, self._size, interpolation=cv2.INTER_AREA)
-        self._whole = np.asarray(share) > 0.6
-        self._per_share = 1.0 / np.maximum(np.asarray(share), 0.1)
+        share = np.asarray(cv2.resize(self._mask, self._size, interpolation=cv2.INTER_AREA))
+        self._whole: Mask = share > 0.6
+        self._per_share = 1.0 / np.maximum(share, 0.1)
+        self._counts = [self._box(self._whole.astype(np.float32), n) for n in _WINDOWS]
+        self.covered = False
+        self.cloud = False
         self._start_s: float | None = None
         self._last_s = 0.0
-        self._level: Array = np.zeros(share.shape)
-        self._wander: Array = np.zeros(share.shape)
+        self._forget()
+
+    def _forget(self) -> None:
+        self._level: Array | None = None
+        self._pattern: Array = np.zeros(0)
+        self._wander = [np.full(self._whole.shape, w**2) for w in _FIRST_WANDER]
+        self._looks = 0
         self._off_since: float | None = None
         self._clear_since: float | None = None
-        self.covered = False
+        self._cloud_since: float | None = None
 
     def add(self, rectified: NDArray[np.uint8], time_s: float) -> bool:
         """Look at one frame, a tenth of a second or more after the last one looked at. rectified: (rows, cols) grey."""
         if self._start_s is not None and 0 <= time_s - self._last_s < _EVERY_S:
             return self.covered
-        seen = cv2.multiply(rectified.astype(np.float32), self._mask)
-        mean = cv2.resize(seen, self._size, interpolation=cv2.INTER_AREA) * self._per_share
-        level = np.log(np.maximum(mean, 2.0))
-        if self._start_s is None:
-            self._start_s, self._level = time_s, level
+        level, pattern = self._look(rectified)
+        if self._level is None or not self._whole.any():
+            self._start_s = self._last_s = time_s
+            self._level, self._pattern = level, pattern
+            return self.covered
+        gap_s, self._last_s = time_s - self._last_s, time_s
         off = level - self._level
-        off -= np.median(off[self._whole]) if self._whole.any() else 0.0
-        strange = np.abs(off) > np.maximum(_OFF, _TIMES * np.maximum(np.sqrt(self._wander), _LEAST_WANDER))
-        share = float((strange & self._whole).sum()) / max(1, int(self._whole.sum()))
-        learnt = time_s - self._start_s >= _LEARN_S
-        self._decide(learnt and share >= _LEAST_SHARE, time_s)
-        if not learnt or (not self.covered and self._off_since is None):
-            weight = min(1.0, (time_s - self._last_s) / (_MEMORY_S if learnt else _LEARN_S / 2))
-            self._level = self._level + weight * (level - self._level)
-            self._wander = self._wander + weight * (off**2 - self._wander)
-        self._last_s = time_s
+        off = np.where(self._whole, off - np.median(off[self._whole]), 0.0)
+        smooth = [self._box(off, n) / np.maximum(count, 1.0) for n, count in zip(_WINDOWS, self._counts, strict=True)]
+        fainter = pattern - self._pattern
+        assert self._start_s is not None
+        learnt = time_s - self._start_s >= _SURE_S
+        thing = self._thing(smooth, fainter) if time_s - self._start_s >= _LEARN_S else self._whole & False
+        if thing.sum() > _LIGHT_SHARE * self._whole.sum() and self._pattern_kept(fainter, self._whole):
+            # Another light, not another surface.
+            self._level, self._pattern = level, pattern
+            thing = self._whole & False
+        cloud = learnt and self._is_cloud(fainter, time_s)
+        self._decide(thing, cloud, level, time_s)
+        if self._off_since is None and not self.covered and self._cloud_since is None:
+            self._learn(level, pattern, smooth, gap_s, learnt)
         return self.covered
 
-    def _decide(self, off: bool, time_s: float) -> None:
-        if off:
+    def _look(self, rectified: NDArray[np.uint8]) -> tuple[Array, Array]:
+        """Logarithms of every block's brightness and of the strength of its pattern, relative to that."""
+        seen = cv2.multiply(rectified.astype(np.float32), self._mask)
+        mean = np.asarray(cv2.resize(seen, self._size, interpolation=cv2.INTER_AREA)) * self._per_share
+        square = (
+            np.asarray(cv2.resize(cv2.multiply(seen, seen), self._size, interpolation=cv2.INTER_AREA)) * self._per_share
+        )
+        mean = np.maximum(mean, 2.0)
+        spread = np.sqrt(np.maximum(square - mean**2, 0.1)) / mean
+        return np.log(mean), np.log(spread)
+
+    def _box(self, values: Array, blocks: int) -> Array:
+        return np.asarray(
+            cv2.boxFilter(
+                np.asarray(values, np.float32), -1, (blocks, blocks), normalize=False, borderType=cv2.BORDER_CONSTANT
+            )
+        )
+
+    def _thing(self, smooth: list[Array], fainter: Array) -> Mask:
+        """(rows, cols) blocks that something hides."""
+        strange = np.zeros(self._whole.shape, np.uint8)
+        for off, wander, least, times, blocks in zip(smooth, self._wander, _OFF, _TIMES, _WINDOWS, strict=True):
+            usual = float(np.percentile(wander[self._whole], 60))
+            hit = (np.abs(off) > np.maximum(least, times * np.sqrt(np.maximum(wander, usual)))).astype(np.uint8)
+            if blocks > 1:
+                hit = cv2.dilate(hit, np.ones((blocks, blocks), np.uint8))
+            strange |= hit
+        strange &= self._whole.astype(np.uint8)
+        count, labels, stats, _ = cv2.connectedComponentsWithStats(strange, connectivity=8)
+        found = np.zeros(self._whole.shape, np.bool_)
+        for number in range(1, count):
+            group = labels == number
+            if stats[number, cv2.CC_STAT_AREA] < _LEAST_BLOCKS or self._is_shade(group, smooth[1], fainter):
+                continue
+            found |= group
+        return found
+
+    def _is_shade(self, group: Mask, off: Array, fainter: Array) -> bool:
+        darker = float(np.median(off[group]))
+        return -_SHADE < darker < 0 and int(group.sum()) >= _SHADE_BLOCKS and self._pattern_kept(fainter, group)
+
+    def _pattern_kept(self, fainter: Array, group: Mask) -> bool:
+        change = fainter[group & self._whole]
+        return bool(
+            abs(float(np.median(change))) < _SAME_PATTERN and np.percentile(np.abs(change), 75) < 2 * _SAME_PATTERN
+        )
+
+    def _is_cloud(self, fainter: Array, time_s: float) -> bool:
+        share = float(np.mean(fainter[self._whole] < -_FAINTER))
+        if share < _CLOUD_SHARE:
+            self._cloud_since = None
+            return False
+        if self._cloud_since is None:
+            self._cloud_since = time_s
+        return time_s - self._cloud_since >= _CLOUD_S
+
+    def _decide(self, thing: Mask, cloud: bool, level: Array, time_s: float) -> None:
+        self.cloud = cloud
+        if thing.any() or cloud:
             self._clear_since = None
+            self._looks += 1
             if self._off_since is None:
                 self._off_since = time_s
-            self.covered = self.covered or time_s - self._off_since >= _BEGIN_S
-            if time_s - self._off_since > _STAYS_S:
-                self._start_s, self._off_since, self.covered = None, None, False
+            self.covered = self.covered or self._looks >= _BEGIN_LOOKS or cloud
+            if time_s - self._off_since > _STAYS_S or (thing.any() and self._has_gone(thing, level)):
+                self.covered, self._start_s = False, None
+                self._forget()
             return
+        self._looks = 0
         if self._clear_since is None:
             self._clear_since = time_s
         if not self.covered or time_s - self._clear_since >= _OVER_S:
             self._off_since, self.covered = None, False
+
+    def _has_gone(self, thing: Mask, level: Array) -> bool:
+        """Whether it was there before and is away now: the place looks like what is around it now, and did not before."""
+        ring = (cv2.dilate(thing.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0) & ~thing & self._whole
+        if ring.sum() < 6 or self._level is None:
+            return False
+        now, before = (abs(float(np.median(of[thing]) - np.median(of[ring]))) for of in (level, self._level))
+        return now < _ALIKE and before > _UNLIKE
+
+    def _learn(self, level: Array, pattern: Array, smooth: list[Array], gap_s: float, learnt: bool) -> None:
+        assert self._level is not None
+        weight = min(1.0, gap_s / (_MEMORY_S if learnt else _SURE_S / 2))
+        self._level = self._level + weight * (level - self._level)
+        self._pattern = self._pattern + weight * (pattern - self._pattern)
+        for wander, off in zip(self._wander, smooth, strict=True):
+            wander += weight * (off**2 - wander)

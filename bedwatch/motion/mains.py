@@ -28,8 +28,8 @@ _LOG = np.log(np.maximum(np.arange(256), 4)).astype(np.float32)
 class RowLight:
     """Light of each row of the picture against its own mean over time.
 
-    A rolling shutter reads row after row, so that light of 100 or 120 Hz shows as bands across the whole picture that roll from frame
-    to frame. What stands still around the bed tells them from motion.
+    A rolling shutter reads row after row, so that light of 100 or 120 Hz shows as bands across the whole picture that roll from
+    frame to frame. What stands still around the bed tells them from motion.
 
     at_px: (ROWS, COLUMNS, 2) whole pixels (u, v) that are looked at, a row of them at one v. still: (ROWS, COLUMNS) which of them
     show still surroundings. row_px: (rows, cols) picture row, v, behind each pixel of the rectified grid.
@@ -53,7 +53,7 @@ class RowLight:
         )
 
     def add(self, picture: Picture, time_s: float) -> Array | None:
-        """Look at one picture, BGR or grey: (ROWS,) logarithm of each row's light over its mean, None while there are no bands."""
+        """Look at one picture, BGR or grey: (ROWS,) logarithm of each row's light over its mean, None without bands."""
         if self.blind:
             return None
         plane = picture if picture.ndim == 2 else picture[..., 1]
@@ -80,4 +80,4 @@ class RowLight:
     def even(self, rectified: NDArray[np.uint8], rows: Array) -> NDArray[np.uint8]:
         """The rectified picture without the bands. rows: as `add` gave them."""
         factor = np.exp(-rows).astype(np.float32)[self._row_of]
-        return np.clip(rectified * factor + 0.5, 0, 255).astype(np.uint8)
+        return np.asarray(np.clip(rectified * factor + 0.5, 0, 255), np.uint8)
