@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -87,7 +88,7 @@ class Cover:
             thing = self._whole & False
         cloud = learnt and self._is_cloud(fainter, time_s)
         self._decide(thing, cloud, level, time_s)
-        if self._off_since is None and not self.covered and self._cloud_since is None:
+        if self._level is not None and self._off_since is None and self._cloud_since is None:
             self._learn(level, pattern, smooth, gap_s, learnt)
         return self.covered
 
@@ -109,7 +110,7 @@ class Cover:
             )
         )
 
-    def _thing(self, smooth: list[Array], fainter: Array) -> Mask:
+    def _thing(self, smooth: Sequence[Array], fainter: Array) -> Mask:
         """(rows, cols) blocks that something hides."""
         strange = np.zeros(self._whole.shape, np.uint8)
         for off, wander, least, times, blocks in zip(smooth, self._wander, _OFF, _TIMES, _WINDOWS, strict=True):
@@ -173,7 +174,7 @@ class Cover:
         now, before = (abs(float(np.median(of[thing]) - np.median(of[ring]))) for of in (level, self._level))
         return now < _ALIKE and before > _UNLIKE
 
-    def _learn(self, level: Array, pattern: Array, smooth: list[Array], gap_s: float, learnt: bool) -> None:
+    def _learn(self, level: Array, pattern: Array, smooth: Sequence[Array], gap_s: float, learnt: bool) -> None:
         assert self._level is not None
         weight = min(1.0, gap_s / (_MEMORY_S if learnt else _SURE_S / 2))
         self._level = self._level + weight * (level - self._level)

@@ -75,7 +75,7 @@ class RowLight:
         if not self.active or self._count < _LEARN_FRAMES:
             return None
         smooth = np.convolve(np.pad(rows, 1, mode="edge"), [0.25, 0.5, 0.25], "valid")
-        return np.interp(self._v, self._v[self._rows], smooth)
+        return np.asarray(np.interp(self._v, self._v[self._rows], smooth), np.float64)
 
     def even(self, rectified: NDArray[np.uint8], rows: Array) -> NDArray[np.uint8]:
         """The rectified picture without the bands. rows: as `add` gave them."""

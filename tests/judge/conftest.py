@@ -4,13 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
-from bedwatch.bed import Bed, Cells, grid_zones, make_cells, ring_zones
+from bedwatch.bed import Bed, Cells, grid_zones, make_cells, ring_zones, zone_index
 from bedwatch.judge.judge import Judge
 from bedwatch.judge.types import Reading
 from bedwatch.motion.field import MotionField, Patches
+from bedwatch.motion.ground import Ground
+
+STEP_MM = 5.0
+NOISE, FLOOR = 0.3, 0.05
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,8 +56,8 @@ class Table:
     def judge(self) -> Judge:
         return Judge(self.bed, self.cells)
 
-    def field(self, *looks: str | Look, seconds: float = 10.0) -> MotionField:
-        """One look for all zones, or one for each."""
+    def field(self, *looks: str | Look, seconds: float = 10.0, until_s: float = 10.0, seed: int = 1) -> MotionField:
+        """One look for all zones, or one for each, over so many seconds until then."""
         if len(looks) == 1:
             looks = looks * len(self.bed.zones)
         zones = [LOOKS[look] if isinstance(look, str) else look for look in looks]
@@ -68,7 +74,25 @@ class Table:
             duty=np.array([c.duty for c in cells]),
             coherence=np.ones(len(cells)),
             texture=np.ones(len(cells)),
+            ground=self._ground(zones, seconds, until_s, seed),
         )
+
+    def _ground(self, zones: list[Look], seconds: float, until_s: float, seed: int) -> Ground:
+        """The map of 5 mm places to the same looks, with the scatter from second to second that eruptions have."""
+        sides = [
+            np.arange(-side / 2 + STEP_MM / 2, side / 2, STEP_MM) for side in (self.bed.width_mm, self.bed.length_mm)
+        ]
+        x, y = sides[0], sides[1][::-1]
+        xy = np.column_stack([a.ravel() for a in np.meshgrid(x, y)])
+        zone = zone_index(self.bed, xy).reshape(len(y), len(x))
+        looks = [*zones, LOOKS["still"]]
+        usual = np.array([one.narrow + one.wide if np.isfinite(one.live) else 0.0 for one in looks])[zone]
+        live = np.array([one.live > 0.5 for one in looks])[zone]
+        known = np.array([np.isfinite(one.live) for one in looks])[zone]
+        count = max(1, int(seconds))
+        ends = until_s - np.arange(count)[::-1]
+        energy = np.stack([usual * scatter for scatter in _scatter(count, zone.shape, seed)]) + NOISE
+        return _ground_of(x, y, (zone >= 0).astype(float), ends, energy, live, known)
 
     def patched(self, field: MotionField, at_mm: tuple[float, float], radius_mm: float, look: Look) -> MotionField:
         """The field with the cells whose centres lie within a circle looking otherwise."""
@@ -79,11 +103,60 @@ class Table:
         )
         live[here], speed[here], duty[here] = look.live, look.speed_mm_s, look.duty
         octaves[here] = [look.narrow / 4, look.narrow / 2, look.narrow / 2, look.wide / 2, look.wide / 2]
-        return replace(field, cells=replace(field.cells, live=live, speed_mm_s=speed), duty=duty, octaves=octaves)
+        ground = self.lay(field.ground, at_mm, radius_mm, look)
+        cells = replace(field.cells, live=live, speed_mm_s=speed)
+        return replace(field, cells=cells, duty=duty, octaves=octaves, ground=ground)
+
+    @staticmethod
+    def lay(
+        ground: Ground | None, at_mm: tuple[float, float], radius_mm: float, look: Look, since_s: float = -1e9
+    ) -> Ground:
+        """The map with the places within a circle looking otherwise, all the time or since then."""
+        assert ground is not None
+        here = np.hypot(ground.x_mm[None] - at_mm[0], ground.y_mm[:, None] - at_mm[1]) <= radius_mm
+        energy, live, known = ground.energy.copy(), ground.live.copy(), ground.known.copy()
+        for number in np.flatnonzero(ground.end_s > since_s):
+            # A plume never rests; whatever is not known shows no change either.
+            energy[number][here] = NOISE + (look.narrow + look.wide if np.isfinite(look.live) else 0.0)
+        live[here], known[here] = look.live > 0.5, np.isfinite(look.live)
+        return _ground_of(ground.x_mm, ground.y_mm, ground.seen, ground.end_s, energy, live, known)
 
     def read(self, *looks: str | Look) -> Reading:
         """The first full reading of a new judge."""
         return self.judge().read(10.0, self.field(*looks))
+
+
+def _scatter(count: int, shape: tuple[int, int], seed: int) -> NDArray[np.float64]:
+    """Energies about 1 with the scatter of eruptions that are some 15 mm wide and come up anywhere."""
+    rng = np.random.default_rng(seed)
+    found = np.stack([cv2.GaussianBlur(rng.standard_normal(shape), (0, 0), 1.5) for _ in range(count)])
+    return np.exp(0.8 * found / found.std() - 0.32)
+
+
+def _ground_of(
+    x: NDArray[np.float64],
+    y: NDArray[np.float64],
+    seen: NDArray[np.float64],
+    ends: NDArray[np.float64],
+    energy: NDArray[np.float64],
+    live: NDArray[np.bool_],
+    known: NDArray[np.bool_],
+) -> Ground:
+    smooth = np.stack([cv2.GaussianBlur(one, (0, 0), 6 / STEP_MM) for one in energy])
+    return Ground(
+        x_mm=x,
+        y_mm=y,
+        seen=seen,
+        start_s=ends - 1.0,
+        end_s=ends,
+        energy=energy,
+        busy=np.log(smooth + FLOOR),
+        floor=FLOOR,
+        noise=NOISE,
+        live=live,
+        known=known,
+        grey=np.full(seen.shape, 120.0),
+    )
 
 
 def _patches(looks: list[Look]) -> Patches:

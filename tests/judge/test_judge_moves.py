@@ -127,10 +127,12 @@ def test_outcomes(seven: Table, zones: list[str], outcome: Outcome) -> None:
     assert (reading.next is not None) == (outcome is Outcome.MOVING)
 
 
-def test_what_is_left_is_not_a_matter_of_valves(seven: Table) -> None:
+def test_what_is_left_is_broken_by_hand(seven: Table) -> None:
     """All zones fed and a patch that stays dead: no valve to move, and not done."""
     dead = seven.patched(seven.field("gentle"), (60.0, 130.0), 30.0, seven.looks["still"])
-    reading = seven.judge().read(10.0, dead)
-    assert reading.next is None
-    assert reading.outcome is Outcome.NOT_VALVES
+    judge = seven.judge()
+    reading = [judge.read(time_s, dead) for time_s in (7.0, 8.0, 9.0, 10.0)][-1]
     assert reading.bed.verdict is Verdict.UNEVEN
+    assert reading.next is not None
+    assert (reading.next.zone, reading.next.do, reading.next.amount) == ("2", HintWord.STIR, None)
+    assert reading.outcome is Outcome.MOVING
