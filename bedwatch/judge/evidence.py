@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from bedwatch.bed import Bed, Cells
 from bedwatch.bed.zones import border_distance
 from bedwatch.motion.field import MotionField
+from bedwatch.motion.gliding import GLIDES
 
 # The half of a zone's inner cells that lies farthest from its neighbours has the say: their air crosses the border
 # in the bed (Lin, Dam-Johansen & van den Bleek 1997), over 20 mm or so.
@@ -22,6 +23,7 @@ _RENEWED = 0.15
 # And it must change by this part of what the bed's liveliest cells do, in energy: light thrown about by them reaches that.
 _LEAST_OF_LIVELIEST = 0.01
 _SURELY_DRIFTS = 1.5
+_SMOOTH = 0.35  # half the cells glide by this or more: no eruptions
 # The two marks of a violent zone, at the border between the eruptions of a good one (about 20 mm across, here and there)
 # and of a violent one (35 mm and more, overlapping): share of the time a spot is disturbed, and energy of the change
 # in widths of 20-80 mm against 5-20 mm.
@@ -45,6 +47,7 @@ class ZoneEvidence:
     restless: float
     duty: float
     width: float
+    glides: float
     speed_mm_s: float
     speed_error_mm_s: float
 
@@ -91,6 +94,7 @@ class ZoneView:
                 restless=math.nan,
                 duty=math.nan,
                 width=math.nan,
+                glides=math.nan,
                 speed_mm_s=math.nan,
                 speed_error_mm_s=math.nan,
             )
@@ -100,12 +104,19 @@ class ZoneView:
         strong = energy[seen] > _LEAST_OF_LIVELIEST * np.nanpercentile(energy, 90)
         lifted = (field.renewal[seen].max(axis=1) > _RENEWED) | (field.coherence[seen] > 1.0)
         lifted &= strong | (field.coherence[seen] > _SURELY_DRIFTS)
+        lifted |= field.glide[seen] > GLIDES
         duty = float(np.median(field.duty[seen]))
+        # What glides or keeps its pattern is no eruption, however steadily it moves.
+        erupts = (
+            float(np.median(field.glide[seen])) < _SMOOTH
+            and float(np.median(field.renewal[seen].max(axis=1))) > _RENEWED
+        )
         return ZoneEvidence(
             known=True,
             cells=len(seen),
             live=float(np.average(field.cells.live[seen] * lifted, weights=self.cells.area_mm2[seen])),
-            restless=restlessness(duty, width),
+            restless=restlessness(duty, width) if erupts else math.nan,
+            glides=float(np.average(field.glide[seen] > GLIDES, weights=self.cells.area_mm2[seen])),
             duty=duty,
             width=width,
             speed_mm_s=float(field.zones.speed_mm_s[number]),

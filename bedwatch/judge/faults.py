@@ -81,7 +81,7 @@ class FaultWatch:
         self.starved = still.starved
         found = [*leaks, *plumes, *still.patches]
         self._follow(found, time_s)
-        self._mark(places)
+        self._mark(places, still.others)
         return tuple(self._fault(track) for track in sorted(self._tracks, key=lambda t: t.since_s) if track.told)
 
     def troubles(self) -> list[list[Trouble]]:
@@ -132,14 +132,15 @@ class FaultWatch:
             kept.append(track)
         self._tracks = kept + [t for t in left if time_s - t.seen_s < _OVER_S]
 
-    def _mark(self, places: Places) -> None:
-        """The cells that faults lie in."""
+    def _mark(self, places: Places, others: NDArray[np.bool_]) -> None:
+        """The cells that faults lie in, or things that are no powder."""
         self.troubled[:] = False
         xy = self._cells.centre_mm
         column = np.clip(
             np.rint((xy[:, 0] - places.x_mm[0, 0]) / places.step_mm).astype(int), 0, places.x_mm.shape[1] - 1
         )
         row = np.clip(np.rint((places.y_mm[0, 0] - xy[:, 1]) / places.step_mm).astype(int), 0, places.x_mm.shape[0] - 1)
+        self.troubled |= others[row, column]
         for track in self._tracks:
             self.troubled |= track.suspect.group[row, column]
 

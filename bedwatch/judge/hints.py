@@ -59,6 +59,8 @@ def because(evidence: ZoneEvidence, air: Air) -> str:
         if evidence.speed_mm_s == 0:
             return "Nothing moves: 0 % of its middle."
         return f"Only {moves}; what stirs at its border is its neighbours' air."
+    if air is Air.FED and evidence.glides > 0.5:
+        return f"The surface glides smoothly and {moves}; a fine powder needs no bubbles (a rod should go in freely)."
     busy = f"a spot is disturbed {100 * evidence.duty:.0f} % of the time"
     if air is Air.VIOLENT:
         return f"Wide eruptions hardly pause: {busy}, and {moves}."

@@ -10,6 +10,7 @@ from bedwatch.frames.cv import cv2
 from bedwatch.judge.places import Array, Mask, Places, mean_over
 from bedwatch.judge.suspect import Suspect
 from bedwatch.judge.types import FaultKind
+from bedwatch.motion.gliding import GLIDES
 from bedwatch.motion.ground import Ground
 
 # Still: below this share of what the fed part of the bed does around it, noise taken out. Its rim lies at half.
@@ -17,9 +18,18 @@ _STILL, _RIM = 0.10, 0.42
 _NOISE_DOUBT = 0.35
 # So much above noise the bed must be for stillness to show at all.
 _ABOVE_NOISE = 3.0
+# The noise first guessed may be too small by this; rounding to grey levels gives at least so much (per cent squared times grey
+# levels squared).
+_NOISE_AT_MOST, _ROUNDING = 5.0, 450.0
+# In a bed that glides over this share of its area a place is still that glides this much less than usual; at the wall there is
+# too little to see.
+_MOSTLY, _STILL_GLIDE, _CLEAR_MM, _TORN = 0.5, 0.55, 26.0, 2.5
 # A patch must hold a disc of this radius; a gap between eruptions does not.
 _CORE_MM = 8.0
 _LEAST_MM2 = 300.0
+# The wall holds the powder beside it; a patch there reaches further in than that.
+_DEPTH_MM = 18.0
+_WALL_STEP_MM, _WALL_STEPS = 6.0, 6
 # Chance that a place of a fed bed has not been visited in the window: e to the minus this.
 _VISITS = 4.5
 _SHORTEST_S, _LONGEST_S = 7.0, 30.0
@@ -33,25 +43,39 @@ _WHITE = 249.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stillness:
-    """What stands still. starved: (zones,) whether the zone as a whole does. patches: the dead patches elsewhere."""
+    """What stands still. starved: (zones,) whether the zone as a whole does. patches: the dead patches elsewhere. others: (rows,
+    cols) still places that show no powder: things lying there, glare."""
 
     starved: tuple[bool, ...]
     patches: tuple[Suspect, ...]
+    others: Mask
 
 
 def find_still(ground: Ground, places: Places) -> Stillness:
     """Dead patches over the last seconds, as many as it takes for chance to have visited every place."""
-    none = Stillness(starved=(False,) * len(places.bed.zones), patches=())
+    others = np.zeros(places.inside.shape, np.bool_)
+    none = Stillness(starved=(False,) * len(places.bed.zones), patches=(), others=others)
     seen_s = float(ground.end_s[-1] - ground.start_s[0])
     window_s = _window_s(ground, places)
     if seen_s < min(_SHORTEST_S, 0.95 * window_s) or seen_s < 0.8 * window_s:
         return none
-    mean = mean_over(ground, ground.energy, window_s)
-    usual = _usual(mean, ground, places)
-    if usual is None:
+    mean = np.asarray(cv2.medianBlur(mean_over(ground, ground.energy, window_s).astype(np.float32), 3), np.float64)
+    noise = _noise(mean, ground, places)
+    usual: Array | None = _usual(mean, noise, places)
+    smooth = places.inside & (places.wall_mm > _CLEAR_MM)
+    if float(np.mean(ground.glide[smooth] > GLIDES)) > _MOSTLY:
+        # No bubbles anywhere: what does not glide stands still, however little it takes to show.
+        mean = np.asarray(ground.glide, np.float64)
+        usual = np.full(mean.shape, float(np.median(mean[smooth])))
+        torn = mean_over(ground, ground.energy, window_s)
+        net = np.where(smooth & (torn < _TORN * float(np.median(torn[smooth]))), mean, usual)
+        limit = _STILL_GLIDE * usual
+    elif usual is None:
         return none
-    net = np.maximum(mean - ground.noise, 0.0)
-    limit = _STILL * usual + _NOISE_DOUBT * np.minimum(ground.noise, 0.5 * usual)
+    else:
+        net = np.maximum(mean - noise, 0.0)
+        usual = usual * _by_the_wall(net, usual, places)
+        limit = _STILL * usual + _NOISE_DOUBT * np.minimum(noise, 0.5 * usual)
     still: Mask = places.inside & (net < limit)
     kernel = places.disc(_CORE_MM)
     solid = np.where(places.inside, still, True).astype(np.uint8)  # beyond the wall nothing moves either
@@ -61,10 +85,14 @@ def find_still(ground: Ground, places: Places) -> Stillness:
     rim: Mask = places.inside & (net < _RIM * usual)
     patches = []
     for group in places.groups(opened):
-        patch = _patch(group, rim, starved, mean, usual, ground, places)
-        if patch is not None:
-            patches.append(patch)
-    return Stillness(starved=tuple(starved), patches=tuple(patches))
+        wide = _whole(group, rim, starved, places)
+        if wide is None:
+            continue
+        if _is_powder(wide, ground, places):
+            patches.append(_patch(group, wide, mean, usual, ground, places))
+        else:
+            others |= wide
+    return Stillness(starved=tuple(starved), patches=tuple(patches), others=others)
 
 
 def _window_s(ground: Ground, places: Places) -> float:
@@ -79,20 +107,43 @@ def _window_s(ground: Ground, places: Places) -> float:
     return float(np.clip(_VISITS / rate, _SHORTEST_S + 1.0, _LONGEST_S))
 
 
-def _usual(mean: Array, ground: Ground, places: Places) -> Array | None:
+def _noise(mean: Array, ground: Ground, places: Places) -> Array:
+    """(rows, cols) energy that noise gives a place: what the quietest places do, if that can be noise at all, but never less than
+    rounding does. In grey levels it is alike all over the bed."""
+    grey2 = np.maximum(ground.grey, 4.0) ** 2
+    inside = places.inside
+    quiet = min(
+        float(np.percentile((mean * grey2)[inside], 4)), _NOISE_AT_MOST * ground.noise * float(np.median(grey2[inside]))
+    )
+    return np.asarray(np.maximum(quiet, _ROUNDING) / grey2, np.float64)
+
+
+def _usual(mean: Array, noise: Array, places: Places) -> Array | None:
     """(rows, cols) energy that a fed place has there: of its zone's livelier half, or of the bed where the zone is still."""
     zones = len(places.bed.zones)
-    own = np.full(zones, np.nan)
+    own, level = np.full(zones, np.nan), np.full(zones, np.nan)
     for number in range(zones):
         here = places.inside & (places.zone == number)
         if here.sum() >= 12:
-            own[number] = np.percentile(mean[here], 65) - ground.noise
-    lively = own[own > _ABOVE_NOISE * ground.noise]
+            own[number] = np.percentile((mean - noise)[here], 65)
+            level[number] = np.median(noise[here])
+    lively = own[own > _ABOVE_NOISE * level]
     if not len(lively):
         return None
     common = float(np.median(lively))
-    level = np.where(np.isfinite(own), np.clip(own, 0.3 * common, 3.0 * common), common)
-    return np.asarray(np.where(places.zone >= 0, level[places.zone], common), np.float64)
+    of_zone = np.where(np.isfinite(own), np.clip(own, 0.3 * common, 3.0 * common), common)
+    return np.asarray(np.where(places.zone >= 0, of_zone[places.zone], common), np.float64)
+
+
+def _by_the_wall(net: Array, usual: Array, places: Places) -> Array:
+    """(rows, cols) what the bed does near its wall, as a share of what it does further in: the wall drags, shades and hides."""
+    steps = np.clip(places.wall_mm / _WALL_STEP_MM, 0, None).astype(np.intp)
+    share = np.ones(places.inside.shape)
+    for step in range(_WALL_STEPS):
+        here = places.inside & (steps == step)
+        if here.any():
+            share[here] = np.clip(np.median(net[here] / usual[here]), 0.1, 1.0)
+    return share
 
 
 def _starved(still: Mask, places: Places) -> list[bool]:
@@ -106,25 +157,25 @@ def _starved(still: Mask, places: Places) -> list[bool]:
     return found
 
 
-def _patch(
-    group: Mask, rim: Mask, starved: list[bool], mean: Array, usual: Array, ground: Ground, places: Places
-) -> Suspect | None:
-    zones = np.bincount(places.zone[group], minlength=len(starved))
-    poor = float(zones[np.array(starved)].sum()) if any(starved) else 0.0
-    if poor > 0.75 * zones.sum():
+def _whole(group: Mask, rim: Mask, starved: list[bool], places: Places) -> Mask | None:
+    """The group out to its rim, without what is a starved zone's air; None if too little of it is left."""
+    poor: Mask = np.array(starved)[np.maximum(places.zone, 0)]
+    share = float(poor[group].mean())
+    if share > 0.75 or (share > 0 and places.area_mm2(group & ~poor) < _LEAST_MM2):
         return None
-    if poor and poor >= zones.sum() - _LEAST_MM2 / places.step_mm**2:
-        return None
-    if poor:  # what of it lies in a starved zone is that zone's air
-        group = group & ~np.array(starved)[places.zone]
-        core = cv2.erode(group.astype(np.uint8), places.disc(_CORE_MM)) > 0
-        if not core.any():
+    if share > 0:
+        group = group & ~poor
+        if not (cv2.erode(group.astype(np.uint8), places.disc(_CORE_MM)) > 0).any():
             return None
-    wide = (cv2.dilate(group.astype(np.uint8), places.disc(1.6 * places.step_mm + 4.0)) > 0) & rim
-    if poor:
-        wide &= ~np.array(starved)[np.maximum(places.zone, 0)]
-    if places.area_mm2(wide) < _LEAST_MM2 or not _is_powder(wide, ground, places):
+    wide: Mask = (cv2.dilate(group.astype(np.uint8), places.disc(1.6 * places.step_mm + 4.0)) > 0) & rim
+    if share > 0:
+        wide &= ~poor
+    if float(places.wall_mm[wide].max(initial=0.0)) < _DEPTH_MM:
         return None
+    return wide if places.area_mm2(wide) >= _LEAST_MM2 else None
+
+
+def _patch(group: Mask, wide: Mask, mean: Array, usual: Array, ground: Ground, places: Places) -> Suspect:
     x, y = places.middle(wide)
     return Suspect(
         kind=FaultKind.DEAD_SPOT,

@@ -40,6 +40,7 @@ class MotionField:
     coherence: (n cells,) share of the change that one displacement per block explains, in units of the most that noise
         does by chance.
     texture: (n cells,) mean squared slope of the pattern, (per cent per mm) squared.
+    glide: (n cells,) share of the change over half a second that displacements explain: a smooth surface that glides.
     ground: what every place of 5 mm did, over a longer time; None where it was not asked for.
     """
 
@@ -54,4 +55,5 @@ class MotionField:
     duty: Array
     coherence: Array
     texture: Array
+    glide: Array
     ground: Ground | None = None

@@ -33,6 +33,7 @@ class Ground:
         rather than what its strongest moments are. floor: energy that was added before taking it.
     noise: energy that camera noise alone gives a place, roughly.
     live: (rows, cols) whether it moves by more than the camera's noise can explain. known: whether that could be told.
+    glide: (rows, cols) share of the change over half a second that displacements explain.
     grey: (rows, cols) mean grey level, 0 to 255.
     """
 
@@ -47,6 +48,7 @@ class Ground:
     noise: float
     live: NDArray[np.bool_]
     known: NDArray[np.bool_]
+    glide: Array
     grey: Array
 
     def recent(self, seconds: float) -> NDArray[np.bool_]:
@@ -119,9 +121,13 @@ class GroundLog:
             # Slowly, so that slabs stay comparable; at once when there is little to compare with.
             self._floor = max(_LEAST_FLOOR, usual if len(self._slabs) < 3 else 0.8 * self._floor + 0.2 * usual)
 
-    def view(self, noise: float, live: NDArray[np.bool_], known: NDArray[np.bool_], grey: Image) -> Ground | None:
-        """The map now; None while there is nothing in it. live, known: on the lattice of 10 mm blocks. grey: grey levels at the
-        fine scale, 0 off the powder."""
+    def view(
+        self, noise: float, live: NDArray[np.bool_], known: NDArray[np.bool_], glide: Array, grey: Image
+    ) -> Ground | None:
+        """The map now; None while there is nothing in it.
+
+        live, known, glide: on the lattice of 10 mm blocks. grey: grey levels at the fine scale, 0 off the powder.
+        """
         if not self._slabs:
             return None
         counts = np.array([slab.count for slab in self._slabs], np.float32)[:, None, None]
@@ -137,5 +143,6 @@ class GroundLog:
             noise=noise,
             live=np.repeat(np.repeat(live, 2, axis=0), 2, axis=1),
             known=np.repeat(np.repeat(known, 2, axis=0), 2, axis=1),
+            glide=np.repeat(np.repeat(glide, 2, axis=0), 2, axis=1),
             grey=self._share(grey) / np.maximum(self.seen, 0.05),
         )

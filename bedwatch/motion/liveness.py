@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.motion.blocks import LEAST_SEEN
+from bedwatch.motion.gliding import GLIDES
 from bedwatch.motion.gradients import SMOOTH_TAPS, Image
 from bedwatch.motion.speed import ALIKE, CHANGE, CROSS_LAG, EXPLAINED, SLOPE, SPEED2, Key
 from bedwatch.motion.tally import Channel
@@ -34,6 +35,10 @@ _BURSTS = 0.5
 _STRONG = 12.0
 # Temporal noise of a picture that looks noise-free, grey levels squared (EMVA Standard 1288 sets this floor for 8 bit).
 _LEAST_NOISE_DN2 = 0.24
+
+
+# A window cut by the wall holds too few pixels to tell gliding from chance.
+_WHOLE_WINDOW = 0.8
 
 
 def renewal(channel: Channel) -> Array:
@@ -62,16 +67,17 @@ def live_blocks(
     pulses: Array,
     windows: tuple[Image, Image],
     brightness: Array,
+    glides: Array,
 ) -> NDArray[np.bool_]:
     """Blocks that move: (rows, cols).
 
     cross: mean product of successive displacements over the longest lag, mm2/s2. octaves: (octaves, rows, cols) energy of
     the change at the long lag; pulses: (2, rows, cols) mean of that energy and of its square. brightness: (rows, cols)
-    mean grey level.
+    mean grey level. glides: (rows, cols) share of a slow change that displacements explain.
 
     A block moves if one displacement explains its change, time after time in the same direction; or if its pattern is the
     more another one the longer one waits (noise is the same at every lag); or if the pattern is gone at once and the
-    change is wide, or strong and in bursts (noise is neither).
+    change is wide, or strong and in bursts (noise is neither); or if it glides, too slowly for single frames to show.
     """
     fine = sorted((k for k in pairs if k[0] == 0), key=lambda k: pairs[k].lag_s)
     soon, late = renewal(pairs[fine[0]]), np.max([renewal(pairs[k]) for k in fine[1:] or fine], axis=0)
@@ -84,6 +90,7 @@ def live_blocks(
     drifts = (explained > _NO_DOUBT) | ((explained > 1.0) & (soon > _MOSTLY_REPLACED))
     if cross is not None:
         drifts |= (explained > 1.0) & (cross > _AGREE * pairs[(0, CROSS_LAG)].sums[SPEED2])
+    slowly = (glides > GLIDES) & (windows[0] > _WHOLE_WINDOW)
     return np.asarray(
-        (change > floor) & (drifts | replaced | ((wide | in_bursts) & (soon > _MOSTLY_REPLACED))), np.bool_
+        slowly | (change > floor) & (drifts | replaced | ((wide | in_bursts) & (soon > _MOSTLY_REPLACED))), np.bool_
     )

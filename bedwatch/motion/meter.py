@@ -13,6 +13,7 @@ from bedwatch.motion.bands import octaves
 from bedwatch.motion.blocks import Lattice, compare
 from bedwatch.motion.bursts import block_energy, burst_rows
 from bedwatch.motion.field import MotionField
+from bedwatch.motion.gliding import Gliding
 from bedwatch.motion.gradients import Contrast, Image, Slopes, halve, slopes
 from bedwatch.motion.ground import GroundLog
 from bedwatch.motion.margin import Margin
@@ -78,6 +79,7 @@ class MotionMeter:
         rows, cols = self._lattices[0].shape
         middle_px = (visible.shape[1] / 4 - 0.5, visible.shape[0] / 4 - 0.5)
         self._ground = GroundLog(fine, self._contrast.step_mm, (2 * rows, 2 * cols), middle_px)
+        self._gliding = Gliding(self._lattices[0])
         self._views: deque[_View] = deque(maxlen=max(LAGS) + 1)
         self._number = 0
 
@@ -85,6 +87,7 @@ class MotionMeter:
         """Start the window anew: the picture, the air or the view has changed."""
         self._tally.drop()
         self._ground.drop()
+        self._gliding.forget()
         self._views.clear()
         self._moved = None
 
@@ -101,6 +104,7 @@ class MotionMeter:
                 return
             if self._is_hole(gap_s):
                 self._views.clear()
+                self._gliding.forget()
                 self._moved = None
         contrast = self._contrast.of(rectified)
         now = _View(time_s=time_s, scales=(slopes(contrast), slopes(halve(contrast))))
@@ -113,6 +117,9 @@ class MotionMeter:
                 self._compare(self._views[-1 - lag], now, lag)
         if len(self._views) > 1:
             self._survey(now)
+        slow = self._gliding.add(time_s, contrast)
+        if slow is not None:
+            self._tally.add("slow", *slow)
 
     def _is_hole(self, gap_s: float) -> bool:
         """Whether frames are missing before this one: comparing over a hole would pass for a short lag."""
@@ -157,13 +164,14 @@ class MotionMeter:
         pairs: dict[Key, Channel] = {k: v for k, v in means.items() if isinstance(k, tuple)}
         if not {(0, 1), (1, 1)} <= pairs.keys() or not {"octaves", "bursts"} <= means.keys():
             return None
-        cross = means.get("cross")
+        cross, slow = means.get("cross"), means.get("slow")
         return measure(
             pairs=pairs,
             octaves=means["octaves"].sums,
             bursts=means["bursts"],
             pulses=means["pulses"].sums,
             cross=None if cross is None else cross.sums[0],
+            slow=None if slow is None else slow.sums,
             brightness=np.asarray(self._lattices[0].mean(self._contrast.grey), np.float64),
             px_mm=self._px_mm,
             windows=(self._lattices[0].window, self._lattices[1].window),

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from bedwatch.motion.bursts import duty, noise_of
 from bedwatch.motion.field import MotionField, Patches
+from bedwatch.motion.gliding import glide
 from bedwatch.motion.gradients import Image
 from bedwatch.motion.ground import GroundLog
 from bedwatch.motion.liveness import coherence, live_blocks, renewal
@@ -74,6 +75,7 @@ def measure(
     bursts: Channel,
     pulses: NDArray[np.float32],
     cross: NDArray[np.float32] | None,
+    slow: Array | None,
     brightness: Array,
     px_mm: tuple[float, float],
     windows: tuple[Image, Image],
@@ -85,9 +87,10 @@ def measure(
     grey: Image,
 ) -> MotionField:
     """All readings of the window. pairs: means per (scale, lag); octaves, bursts, pulses: width and
-    steadiness of the change at the long lag. grey: the newest picture's grey levels."""
+    steadiness of the change at the long lag. slow: what `Gliding` found. grey: the newest picture's grey levels."""
     assert bursts.least is not None
-    live = live_blocks(pairs, cross, octaves, pulses, windows, brightness)
+    glides = glide(slow, brightness.shape)
+    live = live_blocks(pairs, cross, octaves, pulses, windows, brightness, glides)
     known = live | (renewal(pairs[(0, 1)]) < _BARE)
     explained = coherence(pairs, windows)
     speeds = block_speeds(
@@ -108,8 +111,9 @@ def measure(
         octaves=np.stack([cells.mean(band) for band in octaves], axis=1),
         duty=cells.mean(duty(bursts.sums, bursts.least, cells.used)),
         coherence=cells.mean(explained),
+        glide=cells.mean(glides),
         texture=cells.mean(shortest.sums[SLOPE]) / px_mm[0] ** 2,
-        ground=ground.view(noise_of(bursts.least, cells.used), live, known, grey),
+        ground=ground.view(noise_of(bursts.least, cells.used), live, known, glides, grey),
     )
 
 

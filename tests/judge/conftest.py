@@ -74,6 +74,7 @@ class Table:
             duty=np.array([c.duty for c in cells]),
             coherence=np.ones(len(cells)),
             texture=np.ones(len(cells)),
+            glide=np.full(len(cells), 0.1),
             ground=self._ground(zones, seconds, until_s, seed),
         )
 
@@ -155,6 +156,7 @@ def _ground_of(
         noise=NOISE,
         live=live,
         known=known,
+        glide=np.full(seen.shape, 0.1),
         grey=np.full(seen.shape, 120.0),
     )
 
