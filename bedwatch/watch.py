@@ -221,6 +221,10 @@ class Watch:
         if self._covered:
             return self._judge.nothing(self._now_s, State.BLOCKED, problems)
         field = None if self._eyes is None else self._eyes.meter.field()
+        changed_s = self._judge.changed_s(field)
+        if changed_s is not None and self._eyes is not None:
+            self._eyes.meter.forget_before(changed_s)
+            field = self._eyes.meter.field()
         return self._judge.read(self._now_s, field, problems)
 
     def _last(self) -> Reading | None:

@@ -61,15 +61,18 @@ class FaultWatch:
         self._tracks.clear()
         self.troubled[:] = False
 
+    def places(self, ground: Ground) -> tuple[Places, Wall]:
+        """The geometry of a ground map, worked out once."""
+        if self._places is None or self._wall is None or self._places.x_mm.shape != ground.seen.shape:
+            self._places = Places(self._bed, ground)
+            self._wall = Wall(self._places)
+        return self._places, self._wall
+
     def find(self, time_s: float, ground: Ground | None) -> tuple[Fault, ...]:
         """The faults that have lasted, oldest first."""
         if ground is None or ground.end_s[-1] - ground.start_s[0] < _LEAST_SEEN_S:
             return ()
-        if self._places is None or self._places.x_mm.shape != ground.seen.shape:
-            self._places = Places(self._bed, ground)
-            self._wall = Wall(self._places)
-        places, wall = self._places, self._wall
-        assert wall is not None
+        places, wall = self.places(ground)
         known = {kind: [t.suspect for t in self._tracks if t.suspect.kind is kind] for kind in FaultKind}
         leaks = find_leaks(ground, places, wall, known[FaultKind.RIM_LEAK])
         plumes = [

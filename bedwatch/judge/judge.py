@@ -4,17 +4,29 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from bedwatch.aim.types import Problem
 from bedwatch.bed import Bed, Cells
+from bedwatch.judge.common import changed_s, heaves
 from bedwatch.judge.evidence import ZoneView
 from bedwatch.judge.faults import FaultWatch
 from bedwatch.judge.hints import Air, air_of, because, hint_of
 from bedwatch.judge.moves import next_move, outcome_of
 from bedwatch.judge.trouble import hint_for
-from bedwatch.judge.types import BedReading, FaultKind, HintWord, Outcome, Reading, State, Verdict, ZoneReading
+from bedwatch.judge.types import (
+    ALL_ZONES,
+    BedReading,
+    FaultKind,
+    HintWord,
+    Outcome,
+    Reading,
+    State,
+    Verdict,
+    ZoneReading,
+)
 from bedwatch.judge.uniformity import uniformity_index
 from bedwatch.motion.field import MotionField
 
@@ -28,6 +40,11 @@ _WAITING = {
     State.BLOCKED: "Something hides the surface.",
     State.NO_PICTURE: "There is no picture of the bed.",
 }
+
+_HEAVES = (
+    "The whole surface heaves as one with a beat: that is the plate or the plenum under it, not a zone; "
+    "less air for all first."
+)
 
 
 class Judge:
@@ -62,6 +79,12 @@ class Judge:
             problems=tuple(problems),
         )
 
+    def changed_s(self, field: MotionField | None) -> float | None:
+        """Since when the air of a zone has been another one, if it was just changed: what was seen before tells nothing of it."""
+        if field is None or field.ground is None:
+            return None
+        return changed_s(field.ground, self._faults.places(field.ground)[0])
+
     def read(self, time_s: float, field: MotionField | None, problems: Sequence[Problem] = ()) -> Reading:
         """The reading of the window that ends at time_s. Too short a window: `settling`, with the figures seen so far."""
         if field is None:
@@ -71,6 +94,9 @@ class Judge:
         evidence = self._view.read(field, self._faults.troubled)
         if settled:
             self._air = [air_of(one, before) for one, before in zip(evidence, self._air, strict=True)]
+        heaving = settled and field.ground is not None and heaves(field.ground)
+        if heaving:
+            self._air = [Air.VIOLENT if one is Air.FED else one for one in self._air]
         air = self._air if settled else [Air.UNKNOWN] * len(evidence)
         # Stillness of a zone that gets too little is its air, and no patch of it.
         starved = {zone.name for zone, one in zip(self._bed.zones, air, strict=True) if one is Air.STARVED}
@@ -81,7 +107,13 @@ class Judge:
             or (hint_of(one), because(seen, one) if settled else _WAITING[State.SETTLING])
             for one, troubles, seen in zip(air, self._faults.troubles(), evidence, strict=True)
         ]
+        if heaving:
+            hints = [
+                (word, _HEAVES if one is Air.VIOLENT else why) for one, (word, why) in zip(air, hints, strict=True)
+            ]
         move = next_move(names, air, evidence, hints) if settled else None
+        if heaving and move is not None and move.do is HintWord.LESS_AIR:
+            move = replace(move, zone=ALL_ZONES, because=_HEAVES)
         return Reading(
             time_s=time_s,
             state=State.READING if settled else State.SETTLING,

@@ -16,6 +16,7 @@ Array = NDArray[np.floating[Any]]
 
 SLAB_S = 1.0
 HISTORY_S = 32.0
+PULSE_S = 10.0
 # Energies are smoothed over about an eruption of a gentle bed before their logarithm is taken, and this share of the bed's
 # usual energy is added, so that the logarithm of next to nothing does not count.
 _SMOOTH_MM = 6.0
@@ -31,6 +32,7 @@ class Ground:
     energy: (n, rows, cols) mean energy of the change of contrast after about 0.13 s, per cent squared, noise included.
     busy: (n, rows, cols) mean logarithm of that energy, smoothed over an eruption: what a place is like most of the time,
         rather than what its strongest moments are. floor: energy that was added before taking it.
+    pulse: (m, 4) logarithm of the mean energy over each quarter of the bed, look by look, over the last PULSE_S.
     noise: energy that camera noise alone gives a place, roughly.
     live: (rows, cols) whether it moves by more than the camera's noise can explain. known: whether that could be told.
     glide: (rows, cols) share of the change over half a second that displacements explain.
@@ -44,6 +46,7 @@ class Ground:
     end_s: Array
     energy: Array
     busy: Array
+    pulse: Array
     floor: float
     noise: float
     live: NDArray[np.bool_]
@@ -86,6 +89,14 @@ class GroundLog:
         self._inside = whole > 0
         self._floor = _LEAST_FLOOR
         self._slabs: deque[_Slab] = deque()
+        middle = (
+            int(np.clip(round(middle_px[1] / 2), 1, rows - 1)),
+            int(np.clip(round(middle_px[0] / 2), 1, cols - 1)),
+        )
+        halves = ((slice(0, middle[0]), slice(middle[0], rows)), (slice(0, middle[1]), slice(middle[1], cols)))
+        self._quarters = [(down, across) for down in halves[0] for across in halves[1]]
+        self._quarter_places: Array = np.array([float(whole[quarter].sum()) for quarter in self._quarters])
+        self._pulse: deque[tuple[float, ...]] = deque()
 
     def _share(self, image: Image) -> Array:
         rows, cols = self._shape
@@ -96,11 +107,17 @@ class GroundLog:
         """Forget what was seen before a time."""
         while self._slabs and self._slabs[0].start_s < before_s:
             self._slabs.popleft()
+        while self._pulse and self._pulse[0][0] < before_s:
+            self._pulse.popleft()
 
     def add(self, time_s: float, energy: Image) -> None:
         """energy: (rows, cols) energy of the change that ends at time_s."""
         per_seen = energy / np.maximum(self.seen, 0.25)
         smooth = cv2.GaussianBlur(per_seen * self._mask, (0, 0), self._sigma) * self._per_weight
+        sums = [float(np.vdot(per_seen[quarter], self._mask[quarter])) for quarter in self._quarters]
+        self._pulse.append((time_s, *sums))
+        while time_s - self._pulse[0][0] > PULSE_S:
+            self._pulse.popleft()
         busy = np.log(smooth + np.float32(self._floor))
         if not self._slabs or time_s - self._slabs[-1].start_s >= SLAB_S:
             self._close(time_s)
@@ -138,6 +155,7 @@ class GroundLog:
             start_s=np.array([slab.start_s for slab in self._slabs]),
             end_s=np.array([slab.end_s for slab in self._slabs]),
             energy=np.stack([slab.energy for slab in self._slabs]) / counts,
+            pulse=np.log(np.maximum(np.array(self._pulse)[:, 1:] / np.maximum(self._quarter_places, 1.0), 1e-3)),
             busy=np.stack([slab.busy for slab in self._slabs]) / counts,
             floor=self._floor,
             noise=noise,

@@ -91,6 +91,11 @@ class MotionMeter:
         self._views.clear()
         self._moved = None
 
+    def forget_before(self, time_s: float) -> None:
+        """Let the window begin at a time: what was seen before is no longer so."""
+        self._tally.drop(time_s)
+        self._ground.drop(time_s)
+
     @property
     def seconds(self) -> float:
         """Span of source time in the window."""

@@ -49,9 +49,10 @@ class Tally:
     def __init__(self) -> None:
         self._slabs: deque[_Slab] = deque()
 
-    def drop(self) -> None:
-        """Forget everything: what was seen no longer tells of what is there."""
-        self._slabs.clear()
+    def drop(self, before_s: float = np.inf) -> None:
+        """Forget what was seen before a time, to the slab: it no longer tells of what is there."""
+        while self._slabs and self._slabs[0].start_s < before_s:
+            self._slabs.popleft()
 
     @property
     def seconds(self) -> float:

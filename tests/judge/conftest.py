@@ -152,6 +152,7 @@ def _ground_of(
         end_s=ends,
         energy=energy,
         busy=np.log(smooth + FLOOR),
+        pulse=np.zeros((0, 4)),
         floor=FLOOR,
         noise=NOISE,
         live=live,

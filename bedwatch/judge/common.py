@@ -1,0 +1,75 @@
+"""What the whole bed or a whole zone does at once: heaving as one, and air that was changed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedwatch.judge.places import Places
+from bedwatch.motion.ground import Ground
+
+Array = NDArray[np.floating[Any]]
+
+# Heaving: the quarters of the bed quicken and calm together by so much (standard deviation of the logarithm), as correlated as
+# this, with a beat. Bubbles come up in each quarter for themselves: standard deviation 0.2, correlation 0.1 and less.
+_LOOKS = 30
+_SWING, _TOGETHER, _BEAT = 0.3, 0.25, 0.35
+# Air was changed: a zone's usual place is busier or calmer by this for some seconds than for some seconds before, and by so many
+# times what it scatters from second to second.
+_STEP, _TIMES = 0.9, 4.5
+_AFTER, _SOON, _BEFORE = 3, 2, 3
+_BIG, _LOOK_BACK = 1.8, 5
+_LEAST_SCATTER = 0.12
+
+
+def heaves(ground: Ground) -> bool:
+    """Whether the surface heaves as one with a beat: a matter of the plate or the plenum, not of the zones."""
+    pulse = ground.pulse[np.isfinite(ground.pulse).all(axis=1)]
+    if len(pulse) < _LOOKS:
+        return False
+    swing = pulse - pulse.mean(axis=0)
+    common = swing.mean(axis=1)
+    deviation = float(common.std())
+    if deviation < _SWING:
+        return False
+    together = np.corrcoef(swing.T)[np.triu_indices(swing.shape[1], 1)]
+    if float(together.min()) < _TOGETHER:
+        return False
+    beat = [float(np.mean(common[lag:] * common[:-lag])) / deviation**2 for lag in range(2, 9)]
+    return max(abs(one) for one in beat) > _BEAT
+
+
+def changed_s(ground: Ground, places: Places) -> float | None:
+    """Since when the air of a zone has been another one, if it was changed within the seconds that are remembered."""
+    count = len(ground.end_s)
+    if count < _BEFORE + _SOON:
+        return None
+    latest = None
+    for number in range(len(places.bed.zones)):
+        here = places.inside & (places.zone == number)
+        if here.sum() < 30:
+            continue
+        at = _step(np.median(ground.busy[:, here], axis=1))
+        if at is not None and (latest is None or at > latest):
+            latest = at
+    return None if latest is None else float(ground.start_s[latest])
+
+
+def _step(series: Array) -> int | None:
+    """The slab at which a series changes to another level and stays there; None if it does not."""
+    best, found = 0.0, None
+    for at in range(max(_BEFORE, len(series) - _LOOK_BACK), len(series) - _SOON + 1):
+        before, after = series[max(0, at - 6) : at], series[at:]
+        step = abs(float(np.median(after) - np.median(before)))
+        scatter = max(
+            _LEAST_SCATTER,
+            float(before[:-1].std()) if len(before) > 3 else 0.0,
+            float(after.std()) if len(after) > 3 else 0,
+        )
+        apart = after.min() > before.max() or after.max() < before.min()
+        big = step > _BIG and len(after) >= _SOON
+        if apart and (big or (step > _STEP and len(after) >= _AFTER)) and step > _TIMES * scatter and step > best:
+            best, found = step, at
+    return found
