@@ -27,6 +27,8 @@ READING_EVERY_S = 0.8
 # Pictures over which the bed is looked for, and when to look again if it was not found.
 AIM_PICTURES = 10
 AIM_AT_S = (1.0, 3.5)
+# The very same picture for so long is no picture: a living camera's noise never repeats.
+FROZEN_S = 2.0
 _CLEAR_MM = 4.0  # so far from the powder stands what is still
 
 
@@ -81,6 +83,7 @@ class Watch:
         self._place = Place()
         self._next_s = READING_EVERY_S
         self._now_s = 0.0
+        self._fresh_s = 0.0
         self._given_s = -1.0
         self._cut_short = False
 
@@ -99,6 +102,7 @@ class Watch:
         self._now_s = frame.time_s
         self._camera.add(frame, self._follow if self._eyes and not self._eyes.anchor.blind else None)
         if not frame.repeated:
+            self._fresh_s = frame.time_s
             self._look(frame)
         if self.not_found is not None:
             return self._judge.nothing(frame.time_s, State.NO_PICTURE, self._problems())
@@ -127,6 +131,8 @@ class Watch:
             eyes.meter.forget()
         flat = eyes.rectifier.rectify(frame.picture, shift_px=self._place.shift_px)
         bands = eyes.mains.add(frame.picture, frame.time_s)
+        if eyes.mains.began:
+            eyes.meter.forget()
         if bands is not None:
             flat = eyes.mains.even(flat, bands)
         covered = eyes.cover.add(flat, frame.time_s)
@@ -215,7 +221,7 @@ class Watch:
     def _reading(self) -> Reading:
         self._given_s = self._now_s
         problems = self._problems()
-        if self._camera.blank or self._place.lost:
+        if self._camera.blank or self._place.lost or self._now_s - self._fresh_s > FROZEN_S:
             self._forget()
             return self._judge.nothing(self._now_s, State.NO_PICTURE, problems)
         if self._covered:

@@ -29,7 +29,7 @@ _LEAST_SEEN_S = 5.5
 # A spout so near a leak is the leak.
 _LEAK_REACH_MM = 26.0
 # A fault bears on each zone that holds this share of it.
-_BEARS_ON = 0.3
+_BEARS_ON = 0.4
 
 
 @dataclass(slots=True)
@@ -45,7 +45,7 @@ class FaultWatch:
     """Finds faults in one ground map after another and remembers since when each has been there.
 
     starved: (zones,) whether a zone stands still as a whole, at the last look. troubled: (cells,) where a fault lies, told
-    or not, so that a zone's air is not judged by it.
+    or not, so that a zone's air is not judged by it. alive: (zones,) as in `Stillness`.
     """
 
     def __init__(self, bed: Bed, cells: Cells) -> None:
@@ -55,6 +55,7 @@ class FaultWatch:
         self._wall: Wall | None = None
         self._tracks: list[_Track] = []
         self.starved: tuple[bool, ...] = (False,) * len(bed.zones)
+        self.alive: tuple[float, ...] = (math.nan,) * len(bed.zones)
         self.troubled: NDArray[np.bool_] = np.zeros(len(cells.zone), np.bool_)
 
     def forget(self) -> None:
@@ -81,7 +82,7 @@ class FaultWatch:
             if not _of_a_leak(plume, leaks, places)
         ]
         still = find_still(ground, places)
-        self.starved = still.starved
+        self.starved, self.alive = still.starved, still.alive
         found = [*leaks, *plumes, *still.patches]
         self._follow(found, time_s)
         self._mark(places, still.others)

@@ -91,7 +91,10 @@ class Judge:
             return self.nothing(time_s, State.SETTLING, problems)
         settled = field.seconds >= ENOUGH_S
         faults = self._faults.find(time_s, field.ground) if settled else ()
-        evidence = self._view.read(field, self._faults.troubled)
+        evidence = [
+            replace(one, live=max(one.live, alive)) if settled and alive > one.live else one
+            for one, alive in zip(self._view.read(field, self._faults.troubled), self._faults.alive, strict=True)
+        ]
         if settled:
             self._air = [air_of(one, before) for one, before in zip(evidence, self._air, strict=True)]
         heaving = settled and field.ground is not None and heaves(field.ground)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,6 +25,8 @@ _NOISE_AT_MOST, _ROUNDING = 5.0, 450.0
 # In a bed that glides over this share of its area a place is still that glides this much less than usual; at the wall there is
 # too little to see.
 _MOSTLY, _STILL_GLIDE, _CLEAR_MM, _TORN = 0.5, 0.55, 26.0, 2.5
+# Where noise is more than this share of what a fed place does, nobody can tell.
+_SURE = 0.3
 # A patch must hold a disc of this radius; a gap between eruptions does not.
 _CORE_MM = 8.0
 _LEAST_MM2 = 300.0
@@ -37,24 +40,28 @@ _SHORTEST_S, _LONGEST_S = 7.0, 30.0
 _STARVED, _REACH_MM = 0.62, 20.0
 # What is darker or brighter than its surroundings by this much (natural logarithm) is not the bed's powder: a thing lying there,
 # a glint. Clipped white shows nothing.
-_OTHER = 0.45
+_OTHER = 0.3
+_HALO_MM, _TAKES = 8.0, 0.06
 _WHITE = 249.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stillness:
     """What stands still. starved: (zones,) whether the zone as a whole does. patches: the dead patches elsewhere. others: (rows,
-    cols) still places that show no powder: things lying there, glare."""
+    cols) still places that show no powder: things lying there, glare. alive: (zones,) share of a zone's powder that does not
+    stand still, where such things or patches take up a part of it; NaN elsewhere."""
 
     starved: tuple[bool, ...]
     patches: tuple[Suspect, ...]
     others: Mask
+    alive: tuple[float, ...]
 
 
 def find_still(ground: Ground, places: Places) -> Stillness:
     """Dead patches over the last seconds, as many as it takes for chance to have visited every place."""
     others = np.zeros(places.inside.shape, np.bool_)
-    none = Stillness(starved=(False,) * len(places.bed.zones), patches=(), others=others)
+    count = len(places.bed.zones)
+    none = Stillness(starved=(False,) * count, patches=(), others=others, alive=(math.nan,) * count)
     seen_s = float(ground.end_s[-1] - ground.start_s[0])
     window_s = _window_s(ground, places)
     if seen_s < min(_SHORTEST_S, 0.95 * window_s) or seen_s < 0.8 * window_s:
@@ -70,13 +77,14 @@ def find_still(ground: Ground, places: Places) -> Stillness:
         torn = mean_over(ground, ground.energy, window_s)
         net = np.where(smooth & (torn < _TORN * float(np.median(torn[smooth]))), mean, usual)
         limit = _STILL_GLIDE * usual
+        noise = np.zeros(mean.shape)
     elif usual is None:
         return none
     else:
         net = np.maximum(mean - noise, 0.0)
         usual = usual * _by_the_wall(net, usual, places)
         limit = _STILL * usual + _NOISE_DOUBT * np.minimum(noise, 0.5 * usual)
-    still: Mask = places.inside & (net < limit)
+    still: Mask = places.inside & (net < limit) & (noise < _SURE * usual)
     kernel = places.disc(_CORE_MM)
     solid = np.where(places.inside, still, True).astype(np.uint8)  # beyond the wall nothing moves either
     core = (cv2.erode(solid, kernel, borderType=cv2.BORDER_CONSTANT, borderValue=1) > 0) & places.inside
@@ -88,11 +96,13 @@ def find_still(ground: Ground, places: Places) -> Stillness:
         wide = _whole(group, rim, starved, places)
         if wide is None:
             continue
-        if _is_powder(wide, ground, places):
+        if _is_powder(group, ground, places):
             patches.append(_patch(group, wide, mean, usual, ground, places))
         else:
             others |= wide
-    return Stillness(starved=tuple(starved), patches=tuple(patches), others=others)
+    others = others | ((cv2.dilate(others.astype(np.uint8), places.disc(_HALO_MM)) > 0) & places.inside)
+    alive = _alive(still, others, patches, places)
+    return Stillness(starved=tuple(starved), patches=tuple(patches), others=others, alive=alive)
 
 
 def _window_s(ground: Ground, places: Places) -> float:
@@ -157,6 +167,19 @@ def _starved(still: Mask, places: Places) -> list[bool]:
     return found
 
 
+def _alive(still: Mask, others: Mask, patches: list[Suspect], places: Places) -> tuple[float, ...]:
+    taken = others.copy()
+    for patch in patches:
+        taken |= cv2.dilate(patch.group.astype(np.uint8), places.disc(_HALO_MM)) > 0
+    found = []
+    for number in range(len(places.bed.zones)):
+        here = places.inside & (places.zone == number)
+        free = here & ~taken & (places.border_mm > _REACH_MM / 2)
+        little = not here.any() or float(taken[here].mean()) < _TAKES or free.sum() < 20
+        found.append(math.nan if little else 1.0 - float(still[free].mean()))
+    return tuple(found)
+
+
 def _whole(group: Mask, rim: Mask, starved: list[bool], places: Places) -> Mask | None:
     """The group out to its rim, without what is a starved zone's air; None if too little of it is left."""
     poor: Mask = np.array(starved)[np.maximum(places.zone, 0)]
@@ -194,7 +217,8 @@ def _is_powder(group: Mask, ground: Ground, places: Places) -> bool:
     grey = ground.grey[group]
     if float(np.mean(grey > _WHITE)) > 0.3 or not float(np.mean(ground.known[group])) > 0.5:
         return False
-    ring = (cv2.dilate(group.astype(np.uint8), places.disc(22.0)) > 0) & ~group & places.inside
+    clear = cv2.dilate(group.astype(np.uint8), places.disc(12.0)) > 0
+    ring = (cv2.dilate(group.astype(np.uint8), places.disc(30.0)) > 0) & ~clear & places.inside
     if ring.sum() < 8:
         return True
     return bool(abs(np.log(max(1.0, float(np.median(grey))) / max(1.0, float(np.median(ground.grey[ring]))))) < _OTHER)

@@ -32,7 +32,8 @@ class RowLight:
     frame to frame. What stands still around the bed tells them from motion.
 
     at_px: (ROWS, COLUMNS, 2) whole pixels (u, v) that are looked at, a row of them at one v. still: (ROWS, COLUMNS) which of them
-    show still surroundings. row_px: (rows, cols) picture row, v, behind each pixel of the rectified grid.
+    show still surroundings. active: whether there are bands now; began: since this very picture, so that those before it had
+    them in. row_px: (rows, cols) picture row, v, behind each pixel of the rectified grid.
     """
 
     def __init__(self, at_px: NDArray[np.intp], still: NDArray[np.bool_], row_px: Array) -> None:
@@ -46,7 +47,7 @@ class RowLight:
         self._count = 0
         self._last_s = 0.0
         self._strength2 = 0.0
-        self.active = False
+        self.active = self.began = False
         spacing = max(1e-6, (self._v[-1] - self._v[0]) / (len(self._v) - 1))
         self._row_of: NDArray[np.intp] = np.clip(np.rint((row_px - self._v[0]) / spacing), 0, len(self._v) - 1).astype(
             np.intp
@@ -70,9 +71,12 @@ class RowLight:
             # Noise of neighbouring rows is independent; bands are not.
             agree = float(np.mean(rows[1:] * rows[:-1]))
             self._strength2 += _SMOOTH * (agree - self._strength2)
+        was = self.active
         strength = np.sqrt(max(0.0, self._strength2))
         self.active = strength > (_BANDS_UNTIL if self.active else _BANDS_FROM)
-        if not self.active or self._count < _LEARN_FRAMES:
+        self.active = self.active and self._count >= _LEARN_FRAMES
+        self.began = self.active and not was
+        if not self.active:
             return None
         smooth = np.convolve(np.pad(rows, 1, mode="edge"), [0.25, 0.5, 0.25], "valid")
         return np.asarray(np.interp(self._v, self._v[self._rows], smooth), np.float64)
