@@ -16,22 +16,26 @@ Mask = NDArray[np.bool_]
 _BLOCK_MM = 10.0
 _EVERY_S = 0.09
 _MEMORY_S, _LEARN_S, _SURE_S = 4.0, 0.35, 0.9
-# A block is strange when its brightness (natural logarithm, the bed's common change set aside) is off by this much and by so many
-# times what the bed's own liveliness makes it wander, over windows of 1, 2 and 4 blocks: small for a rod, wide for what is nearly
-# as bright as the powder.
+# A block is strange when its brightness (natural logarithm, the bed's common change set aside) is off by this much, and by so
+# many times what the bed's own eruptions reach at most, look by look, over windows of 1, 2 and 4 blocks: small for a rod, wide
+# for what is nearly as bright as the powder.
 _WINDOWS = (1, 2, 4)
-_OFF = (0.34, 0.24, 0.17)
-_TIMES = (6.0, 6.0, 6.0)
-_FIRST_WANDER = (0.11, 0.08, 0.05)
-# Strange blocks count as a thing when so many hang together: a rod 8 mm thick and 100 mm long darkens a dozen of them.
-_LEAST_BLOCKS = 6
+_OFF = (0.24, 0.17, 0.12)
+_BEYOND = 1.4
+_FIRST_TAIL = (0.3, 0.2, 0.12)
+# Strange blocks that hang together are a thing when they reach so far or are so many; an eruption is smaller.
+_LONG_BLOCKS, _MANY_BLOCKS = 7, 30
+# A small thing may do if it is off by this, and so many times beyond what the bed reaches.
+_VERY, _FAR_BEYOND, _FEW_BLOCKS = 0.34, 2.0, 4
 # What is darker by no more than this, with the pattern of the powder as strong as before, is a shadow.
 _SHADE, _SAME_PATTERN, _SHADE_BLOCKS = 0.75, 0.30, 20
 # Light that changes over this share of the bed at once, with the pattern left, is a lamp or the exposure.
 _LIGHT_SHARE = 0.4
 # A cloud: the pattern is fainter by this (logarithm) over this share of the bed.
 _FAINTER, _CLOUD_SHARE, _CLOUD_S = 0.42, 0.6, 0.35
-_BEGIN_LOOKS, _OVER_S, _STAYS_S = 2, 0.6, 20.0
+# It is told when it was there in so many looks one after the other, a large one sooner.
+_BEGIN_LOOKS, _LARGE_LOOKS, _LARGE_BLOCKS = 3, 2, 24
+_OVER_S, _STAYS_S, _MAYBE_S = 0.6, 20.0, 0.9
 _ALIKE, _UNLIKE = 0.15, 0.3
 
 
@@ -59,7 +63,7 @@ class Cover:
     def _forget(self) -> None:
         self._level: Array | None = None
         self._pattern: Array = np.zeros(0)
-        self._wander = [np.full(self._whole.shape, w**2) for w in _FIRST_WANDER]
+        self._tail = list(_FIRST_TAIL)
         self._looks = 0
         self._off_since: float | None = None
         self._clear_since: float | None = None
@@ -82,14 +86,16 @@ class Cover:
         assert self._start_s is not None
         learnt = time_s - self._start_s >= _SURE_S
         thing = self._thing(smooth, fainter) if time_s - self._start_s >= _LEARN_S else self._whole & False
-        if thing.sum() > _LIGHT_SHARE * self._whole.sum() and self._pattern_kept(fainter, self._whole):
+        if thing.sum() > _LIGHT_SHARE * self._whole.sum() and self._pattern_kept(fainter, thing):
             # Another light, not another surface.
             self._level, self._pattern = level, pattern
             thing = self._whole & False
         cloud = learnt and self._is_cloud(fainter, time_s)
         self._decide(thing, cloud, level, time_s)
-        if self._level is not None and self._off_since is None and self._cloud_since is None:
-            self._learn(level, pattern, smooth, gap_s, learnt)
+        if self._level is not None and not self.covered and self._cloud_since is None:
+            # What may be a thing is not learnt at once; what never came to be one is.
+            maybe = self._off_since is not None and time_s - self._off_since < _MAYBE_S
+            self._learn(level, pattern, smooth, gap_s * (0.1 if maybe else 1.0), learnt)
         return self.covered
 
     def _look(self, rectified: NDArray[np.uint8]) -> tuple[Array, Array]:
@@ -113,18 +119,21 @@ class Cover:
     def _thing(self, smooth: Sequence[Array], fainter: Array) -> Mask:
         """(rows, cols) blocks that something hides."""
         strange = np.zeros(self._whole.shape, np.uint8)
-        for off, wander, least, times, blocks in zip(smooth, self._wander, _OFF, _TIMES, _WINDOWS, strict=True):
-            usual = float(np.percentile(wander[self._whole], 60))
-            hit = (np.abs(off) > np.maximum(least, times * np.sqrt(np.maximum(wander, usual)))).astype(np.uint8)
+        for off, tail, least, blocks in zip(smooth, self._tail, _OFF, _WINDOWS, strict=True):
+            hit = (np.abs(off) > max(least, _BEYOND * tail)).astype(np.uint8)
             if blocks > 1:
-                hit = cv2.dilate(hit, np.ones((blocks, blocks), np.uint8))
-            strange |= hit
+                hit = np.asarray(cv2.dilate(hit, np.ones((blocks, blocks), np.uint8)), np.uint8)
+            strange = np.maximum(strange, hit)
         strange &= self._whole.astype(np.uint8)
+        very = np.abs(smooth[0]) > max(_VERY, _FAR_BEYOND * self._tail[0])
         count, labels, stats, _ = cv2.connectedComponentsWithStats(strange, connectivity=8)
         found = np.zeros(self._whole.shape, np.bool_)
         for number in range(1, count):
             group = labels == number
-            if stats[number, cv2.CC_STAT_AREA] < _LEAST_BLOCKS or self._is_shade(group, smooth[1], fainter):
+            long = max(stats[number, cv2.CC_STAT_WIDTH], stats[number, cv2.CC_STAT_HEIGHT]) >= _LONG_BLOCKS
+            many = stats[number, cv2.CC_STAT_AREA] >= _MANY_BLOCKS
+            far = int((group & very).sum()) >= _FEW_BLOCKS
+            if not (long or many or far) or self._is_shade(group, smooth[1], fainter):
                 continue
             found |= group
         return found
@@ -150,17 +159,17 @@ class Cover:
 
     def _decide(self, thing: Mask, cloud: bool, level: Array, time_s: float) -> None:
         self.cloud = cloud
+        self._looks = self._looks + 1 if thing.any() else 0
+        stayed = self._looks >= (_LARGE_LOOKS if thing.sum() >= _LARGE_BLOCKS else _BEGIN_LOOKS)
         if thing.any() or cloud:
             self._clear_since = None
-            self._looks += 1
             if self._off_since is None:
                 self._off_since = time_s
-            self.covered = self.covered or self._looks >= _BEGIN_LOOKS or cloud
+            self.covered = self.covered or stayed or cloud
             if time_s - self._off_since > _STAYS_S or (thing.any() and self._has_gone(thing, level)):
                 self.covered, self._start_s = False, None
                 self._forget()
             return
-        self._looks = 0
         if self._clear_since is None:
             self._clear_since = time_s
         if not self.covered or time_s - self._clear_since >= _OVER_S:
@@ -179,5 +188,6 @@ class Cover:
         weight = min(1.0, gap_s / (_MEMORY_S if learnt else _SURE_S / 2))
         self._level = self._level + weight * (level - self._level)
         self._pattern = self._pattern + weight * (pattern - self._pattern)
-        for wander, off in zip(self._wander, smooth, strict=True):
-            wander += weight * (off**2 - wander)
+        for number, off in enumerate(smooth):
+            reached = float(np.abs(off[self._whole]).max())
+            self._tail[number] += weight * (reached - self._tail[number])

@@ -13,7 +13,7 @@ from bedwatch.motion.bands import octaves
 from bedwatch.motion.blocks import Lattice, compare
 from bedwatch.motion.bursts import block_energy, burst_rows
 from bedwatch.motion.field import MotionField
-from bedwatch.motion.gliding import Gliding
+from bedwatch.motion.gliding import ENOUGH_LOOKS, Gliding
 from bedwatch.motion.gradients import Contrast, Image, Slopes, halve, slopes
 from bedwatch.motion.ground import GroundLog
 from bedwatch.motion.margin import Margin
@@ -176,7 +176,7 @@ class MotionMeter:
             bursts=means["bursts"],
             pulses=means["pulses"].sums,
             cross=None if cross is None else cross.sums[0],
-            slow=None if slow is None else slow.sums,
+            slow=None if slow is None or slow.count < ENOUGH_LOOKS else slow.sums,
             brightness=np.asarray(self._lattices[0].mean(self._contrast.grey), np.float64),
             px_mm=self._px_mm,
             windows=(self._lattices[0].window, self._lattices[1].window),
