@@ -19,6 +19,7 @@ from bedwatch.frames.frame import Frame, Picture
 from bedwatch.judge.judge import Judge
 from bedwatch.judge.types import Reading, State
 from bedwatch.motion.cover import Cover
+from bedwatch.motion.hue import PER_BLOCK, Hue
 from bedwatch.motion.mains import COLUMNS, ROWS, RowLight
 from bedwatch.motion.meter import MotionMeter
 
@@ -53,6 +54,7 @@ class _Eyes:
     rectifier: Rectifier
     anchor: Anchor
     cover: Cover
+    hue: Hue
     mains: RowLight
     meter: MotionMeter
 
@@ -135,7 +137,7 @@ class Watch:
             eyes.meter.forget()
         if bands is not None:
             flat = eyes.mains.even(flat, bands)
-        covered = eyes.cover.add(flat, frame.time_s)
+        covered = eyes.cover.add(flat, frame.time_s, lambda: eyes.hue.of(frame.picture))
         if covered != self._covered:
             self._covered = covered
             self._next_s = min(self._next_s, frame.time_s)  # say so at once
@@ -184,10 +186,12 @@ class Watch:
             ) from error
         xy = rectifier.xy_mm.reshape(-1, 2)
         shape = rectifier.visible.shape
+        cover = Cover(rectifier.visible, rectifier.step_mm)
         return _Eyes(
             rectifier=rectifier,
             anchor=Anchor(aim, self.bed, size_px),
-            cover=Cover(rectifier.visible, rectifier.step_mm),
+            cover=cover,
+            hue=_hue(aim, size_px, rectifier, cover.size),
             mains=_row_light(aim, self.bed, size_px, rectifier),
             meter=MotionMeter(
                 visible=rectifier.visible,
@@ -265,3 +269,15 @@ def _row_light(aim: Aim, bed: Bed, size_px: tuple[int, int], rectifier: Rectifie
     still = (wall_distance(bed, places) < -_CLEAR_MM) | ~np.isfinite(places).all(axis=1)
     row_px = to_picture(aim.bed_to_picture, rectifier.xy_mm.reshape(-1, 2))[:, 1].reshape(rectifier.shape)
     return RowLight(at_px, still.reshape(at_px.shape[:2]), row_px)
+
+
+def _hue(aim: Aim, size_px: tuple[int, int], rectifier: Rectifier, blocks: tuple[int, int]) -> Hue:
+    """What reads the colour of so many blocks (across, down) of the rectified grid."""
+    rows, cols = (
+        ((np.arange(PER_BLOCK * count) + 0.5) / (PER_BLOCK * count) * side).astype(np.intp)
+        for count, side in ((blocks[1], rectifier.shape[0]), (blocks[0], rectifier.shape[1]))
+    )
+    places = rectifier.xy_mm[rows][:, cols]
+    pixels = to_picture(aim.bed_to_picture, places.reshape(-1, 2))
+    whole = np.rint(np.nan_to_num(np.clip(pixels, 0, np.array(size_px) - 1))).astype(np.intp)
+    return Hue(whole.reshape(places.shape))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -22,6 +22,10 @@ _MEMORY_S, _LEARN_S, _SURE_S = 4.0, 0.35, 0.9
 _WINDOWS = (1, 2, 4)
 _OFF = (0.24, 0.17, 0.12)
 _BEYOND = 1.4
+# Its colour is another one: by this (natural logarithm of a ratio of colours, over two blocks). Eruptions hardly change it.
+_TINTED, _HUE_BEYOND, _FIRST_TAIL_HUE = 0.06, 2.0, 0.04
+_ROUNDING = 3.5  # grey levels that encoders may be off in a colour: a lot where it is dark
+_WHITE_STEP = 0.03  # all of the bed changes its colour by this
 _FIRST_TAIL = (0.3, 0.2, 0.12)
 # Strange blocks that hang together are a thing when they reach so far or are so many; an eruption is smaller.
 _LONG_BLOCKS, _MANY_BLOCKS = 7, 30
@@ -48,9 +52,9 @@ class Cover:
 
     def __init__(self, visible: Mask, step_mm: float) -> None:
         rows, cols = visible.shape
-        self._size = (max(4, round(cols * step_mm / _BLOCK_MM)), max(4, round(rows * step_mm / _BLOCK_MM)))
+        self.size = (max(4, round(cols * step_mm / _BLOCK_MM)), max(4, round(rows * step_mm / _BLOCK_MM)))
         self._mask = visible.astype(np.float32)
-        share = np.asarray(cv2.resize(self._mask, self._size, interpolation=cv2.INTER_AREA))
+        share = np.asarray(cv2.resize(self._mask, self.size, interpolation=cv2.INTER_AREA))
         self._whole: Mask = share > 0.6
         self._per_share = 1.0 / np.maximum(share, 0.1)
         self._counts = [self._box(self._whole.astype(np.float32), n) for n in _WINDOWS]
@@ -64,46 +68,57 @@ class Cover:
         self._level: Array | None = None
         self._pattern: Array = np.zeros(0)
         self._tail = list(_FIRST_TAIL)
+        self._hues: list[Array] = []
+        self._tail_hue = _FIRST_TAIL_HUE
         self._looks = 0
         self._off_since: float | None = None
         self._clear_since: float | None = None
         self._cloud_since: float | None = None
 
-    def add(self, rectified: NDArray[np.uint8], time_s: float) -> bool:
-        """Look at one frame, a tenth of a second or more after the last one looked at. rectified: (rows, cols) grey."""
+    def add(
+        self, rectified: NDArray[np.uint8], time_s: float, colours: Callable[[], Sequence[Array]] = lambda: ()
+    ) -> bool:
+        """Look at one frame, a tenth of a second or more after the last one looked at. rectified: (rows, cols) grey.
+
+        colours: gives the colours of the blocks in this picture, as `Hue` reads them; asked for when needed.
+        """
         if self._start_s is not None and 0 <= time_s - self._last_s < _EVERY_S:
             return self.covered
         level, pattern = self._look(rectified)
+        hues = list(colours())
         if self._level is None or not self._whole.any():
             self._start_s = self._last_s = time_s
-            self._level, self._pattern = level, pattern
+            self._level, self._pattern, self._hues = level, pattern, hues
             return self.covered
         gap_s, self._last_s = time_s - self._last_s, time_s
         off = level - self._level
         off = np.where(self._whole, off - np.median(off[self._whole]), 0.0)
         smooth = [self._box(off, n) / np.maximum(count, 1.0) for n, count in zip(_WINDOWS, self._counts, strict=True)]
         fainter = pattern - self._pattern
+        tinted = self._tinted(hues)
         assert self._start_s is not None
         learnt = time_s - self._start_s >= _SURE_S
-        thing = self._thing(smooth, fainter) if time_s - self._start_s >= _LEARN_S else self._whole & False
+        thing = self._thing(smooth, fainter, tinted) if time_s - self._start_s >= _LEARN_S else self._whole & False
         if thing.sum() > _LIGHT_SHARE * self._whole.sum() and self._pattern_kept(fainter, thing):
             # Another light, not another surface.
-            self._level, self._pattern = level, pattern
+            self._level, self._pattern, self._hues = level, pattern, hues
             thing = self._whole & False
         cloud = learnt and self._is_cloud(fainter, time_s)
         self._decide(thing, cloud, level, time_s)
         if self._level is not None and not self.covered and self._cloud_since is None:
             # What may be a thing is not learnt at once; what never came to be one is.
             maybe = self._off_since is not None and time_s - self._off_since < _MAYBE_S
-            self._learn(level, pattern, smooth, gap_s * (0.1 if maybe else 1.0), learnt)
+            weight = min(1.0, gap_s * (0.1 if maybe else 1.0) / (_MEMORY_S if learnt else _SURE_S / 2))
+            self._learn(level, pattern, smooth, weight)
+            self._learn_hues(hues, tinted, weight)
         return self.covered
 
     def _look(self, rectified: NDArray[np.uint8]) -> tuple[Array, Array]:
         """Logarithms of every block's brightness and of the strength of its pattern, relative to that."""
         seen = cv2.multiply(rectified.astype(np.float32), self._mask)
-        mean = np.asarray(cv2.resize(seen, self._size, interpolation=cv2.INTER_AREA)) * self._per_share
+        mean = np.asarray(cv2.resize(seen, self.size, interpolation=cv2.INTER_AREA)) * self._per_share
         square = (
-            np.asarray(cv2.resize(cv2.multiply(seen, seen), self._size, interpolation=cv2.INTER_AREA)) * self._per_share
+            np.asarray(cv2.resize(cv2.multiply(seen, seen), self.size, interpolation=cv2.INTER_AREA)) * self._per_share
         )
         mean = np.maximum(mean, 2.0)
         spread = np.sqrt(np.maximum(square - mean**2, 0.1)) / mean
@@ -116,7 +131,20 @@ class Cover:
             )
         )
 
-    def _thing(self, smooth: Sequence[Array], fainter: Array) -> Mask:
+    def _tinted(self, hues: Sequence[Array]) -> Array:
+        """(rows, cols) by how much the colour is another one than usual; 0 where it is not known."""
+        tinted = np.zeros(self._whole.shape)
+        for hue, usual in zip(hues, self._hues, strict=False):
+            off = np.where(self._whole, hue - usual, 0.0)
+            common = float(np.median(off[self._whole]))
+            if abs(common) > _WHITE_STEP:
+                self._hues = list(hues)  # the white balance has changed, not the surface
+                return np.zeros(self._whole.shape)
+            off -= common
+            tinted = np.maximum(tinted, np.abs(self._box(off, 2) / np.maximum(self._counts[1], 1.0)))
+        return np.where(self._whole, tinted, 0.0)
+
+    def _thing(self, smooth: Sequence[Array], fainter: Array, tinted: Array) -> Mask:
         """(rows, cols) blocks that something hides."""
         strange = np.zeros(self._whole.shape, np.uint8)
         for off, tail, least, blocks in zip(smooth, self._tail, _OFF, _WINDOWS, strict=True):
@@ -124,6 +152,10 @@ class Cover:
             if blocks > 1:
                 hit = np.asarray(cv2.dilate(hit, np.ones((blocks, blocks), np.uint8)), np.uint8)
             strange = np.maximum(strange, hit)
+        assert self._level is not None
+        rounding = _ROUNDING * np.exp(-self._level)
+        other_hue = tinted > np.maximum(rounding, max(_TINTED, _HUE_BEYOND * self._tail_hue))
+        strange = np.maximum(strange, other_hue.astype(np.uint8))
         strange &= self._whole.astype(np.uint8)
         very = np.abs(smooth[0]) > max(_VERY, _FAR_BEYOND * self._tail[0])
         count, labels, stats, _ = cv2.connectedComponentsWithStats(strange, connectivity=8)
@@ -133,7 +165,8 @@ class Cover:
             long = max(stats[number, cv2.CC_STAT_WIDTH], stats[number, cv2.CC_STAT_HEIGHT]) >= _LONG_BLOCKS
             many = stats[number, cv2.CC_STAT_AREA] >= _MANY_BLOCKS
             far = int((group & very).sum()) >= _FEW_BLOCKS
-            if not (long or many or far) or self._is_shade(group, smooth[1], fainter):
+            other = int((group & other_hue).sum()) >= _FEW_BLOCKS
+            if not (long or many or far or other) or (not other and self._is_shade(group, smooth[1], fainter)):
                 continue
             found |= group
         return found
@@ -183,9 +216,13 @@ class Cover:
         now, before = (abs(float(np.median(of[thing]) - np.median(of[ring]))) for of in (level, self._level))
         return now < _ALIKE and before > _UNLIKE
 
-    def _learn(self, level: Array, pattern: Array, smooth: Sequence[Array], gap_s: float, learnt: bool) -> None:
+    def _learn_hues(self, hues: list[Array], tinted: Array, weight: float) -> None:
+        if len(hues) == len(self._hues):
+            self._hues = [usual + weight * (hue - usual) for hue, usual in zip(hues, self._hues, strict=True)]
+            self._tail_hue += weight * (float(tinted.max()) - self._tail_hue)
+
+    def _learn(self, level: Array, pattern: Array, smooth: Sequence[Array], weight: float) -> None:
         assert self._level is not None
-        weight = min(1.0, gap_s / (_MEMORY_S if learnt else _SURE_S / 2))
         self._level = self._level + weight * (level - self._level)
         self._pattern = self._pattern + weight * (pattern - self._pattern)
         for number, off in enumerate(smooth):
