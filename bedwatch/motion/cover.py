@@ -31,7 +31,7 @@ _FIRST_TAIL = (0.3, 0.2, 0.12)
 _LONG_BLOCKS, _MANY_BLOCKS = 7, 30
 # A small thing may do if it is off by this, and so many times beyond what the bed reaches.
 _VERY, _FAR_BEYOND, _FEW_BLOCKS = 0.34, 2.0, 4
-# What is darker by no more than this, with the pattern of the powder as strong as before, is a shadow.
+# What is darker or brighter by no more than this, with the pattern of the powder as strong as before, is shadow or light.
 _SHADE, _SAME_PATTERN, _SHADE_BLOCKS = 0.75, 0.30, 20
 # Light that changes over this share of the bed at once, with the pattern left, is a lamp or the exposure.
 _LIGHT_SHARE = 0.4
@@ -172,14 +172,16 @@ class Cover:
         return found
 
     def _is_shade(self, group: Mask, off: Array, fainter: Array) -> bool:
-        darker = float(np.median(off[group]))
-        return -_SHADE < darker < 0 and int(group.sum()) >= _SHADE_BLOCKS and self._pattern_kept(fainter, group)
+        """Whether it is shadow or light: wide, not too deep, and the powder's pattern as strong in it as before."""
+        depth = abs(float(np.median(off[group])))
+        return depth < _SHADE and int(group.sum()) >= _SHADE_BLOCKS and self._pattern_kept(fainter, group)
 
     def _pattern_kept(self, fainter: Array, group: Mask) -> bool:
-        change = fainter[group & self._whole]
-        return bool(
-            abs(float(np.median(change))) < _SAME_PATTERN and np.percentile(np.abs(change), 75) < 2 * _SAME_PATTERN
-        )
+        change, rest = fainter[group & self._whole], fainter[self._whole & ~group]
+        # A lively bed's pattern comes and goes anyway.
+        usual = float(np.percentile(np.abs(rest), 85)) if rest.size > _SHADE_BLOCKS else 0.0
+        middle, most = float(np.median(change)), float(np.percentile(np.abs(change), 85))
+        return -_SAME_PATTERN < middle < 0.7 * _SAME_PATTERN and most < max(1.6 * _SAME_PATTERN, 1.5 * usual)
 
     def _is_cloud(self, fainter: Array, time_s: float) -> bool:
         share = float(np.mean(fainter[self._whole] < -_FAINTER))

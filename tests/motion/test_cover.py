@@ -1,0 +1,145 @@
+"""What stands between camera and powder is told; what only changes the light is not."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from bedwatch.motion.cover import Cover
+
+if TYPE_CHECKING:
+    from conftest import Bench
+
+FPS = 15.0
+BEGIN_S, END_S = 4.0, 6.0
+# Asked: told within half a second, over within three.
+SOON_S, OVER_S = 0.5, 3.0
+
+Change = Callable[[NDArray[np.float64], float], NDArray[np.float64]]
+_ROWS, _COLS = np.mgrid[:224, :224]
+
+
+def told(bench: Bench, change: Change, seconds: float = 10.0, noise: float = 1.5) -> list[float]:
+    """Times at which it says covered, of a still disc whose brightness is changed between BEGIN_S and END_S."""
+    rng = np.random.default_rng(3)
+    clean = bench.Disc().clean(0.0).astype(np.float64)
+    cover, times = Cover(bench.visible, bench.step_mm), []
+    for number in range(round(seconds * FPS)):
+        time_s = number / FPS
+        light = change(clean, time_s) if BEGIN_S <= time_s < END_S else clean
+        if cover.add(bench.rounded(light + noise * rng.standard_normal(light.shape)), time_s):
+            times.append(time_s)
+    return times
+
+
+def hand(light: NDArray[np.float64], time_s: float) -> NDArray[np.float64]:
+    """80 mm wide, smooth, half as bright again, reaching in from the edge."""
+    inside = (np.abs(_ROWS - 100) < 32) & (40 + 400 * (time_s - BEGIN_S) > _COLS)
+    return np.where(inside & (_COLS < 130), 180.0, light)
+
+
+def rod(light: NDArray[np.float64], time_s: float) -> NDArray[np.float64]:
+    """8 mm thick and dark, 150 mm long, stirring to and fro."""
+    at = 112 + 40 * np.sin(6 * time_s)
+    return np.where((np.abs(_COLS - at) < 3.2) & (_ROWS < 130), 45.0, light)
+
+
+def part(light: NDArray[np.float64], _: float) -> NDArray[np.float64]:
+    """A grey plate 60 mm square over the middle."""
+    return np.where((np.abs(_ROWS - 112) < 24) & (np.abs(_COLS - 112) < 24), 80.0, light)
+
+
+def cloud(light: NDArray[np.float64], _: float) -> NDArray[np.float64]:
+    """Dust over all of it that lets half of the surface through."""
+    return 0.5 * light + 0.5 * 130
+
+
+@pytest.mark.parametrize("thing", [hand, rod, part, cloud])
+def test_what_hides_the_surface_is_told_at_once_and_until_it_is_gone(bench: Bench, thing: Change) -> None:
+    times = told(bench, thing)
+    assert times, "never told"
+    assert BEGIN_S <= times[0] <= BEGIN_S + SOON_S
+    assert END_S - 1 / FPS - 1e-9 <= times[-1] <= END_S + OVER_S
+    within = [time_s for time_s in times if BEGIN_S + SOON_S <= time_s < END_S]
+    assert len(within) == sum(BEGIN_S + SOON_S <= n / FPS < END_S for n in range(150))  # without a break
+
+
+def test_a_thing_that_is_there_from_the_start_and_leaves(bench: Bench) -> None:
+    """The bare bed is the usual look, though a plate was seen first."""
+    rng = np.random.default_rng(3)
+    clean = bench.Disc().clean(0.0).astype(np.float64)
+    cover, times = Cover(bench.visible, bench.step_mm), []
+    for number in range(round(10 * FPS)):
+        light = part(clean, 0.0) if number / FPS < 4.0 else clean
+        if cover.add(bench.rounded(light + 1.5 * rng.standard_normal(light.shape)), number / FPS):
+            times.append(number / FPS)
+    assert all(time_s < 4.0 + OVER_S for time_s in times)
+
+
+LIGHTS: dict[str, Change] = {
+    "a soft shadow": lambda light, _: light * (1 - 0.4 * np.exp(-((_COLS - 80) ** 2) / 50**2)),
+    "a moving shadow": lambda light, t: light * (1 - 0.35 * (60 + 40 * (t - BEGIN_S) > _COLS)),
+    "another lamp": lambda light, _: light * (0.6 + 0.8 * _COLS / 224),
+    "the exposure": lambda light, _: 1.35 * light,
+    "haze": lambda light, _: 0.8 * light + 0.2 * 130,
+    "no change": lambda light, _: light,
+}
+
+
+@pytest.mark.parametrize("name", LIGHTS)
+def test_light_hides_nothing(bench: Bench, name: str) -> None:
+    assert told(bench, LIGHTS[name]) == []
+
+
+def test_eruptions_hide_nothing(bench: Bench) -> None:
+    """Domes 30 to 60 mm wide, lit on one side and dark on the other, here and there for a third of a second each."""
+    rng = np.random.default_rng(5)
+    cover, clean = Cover(bench.visible, bench.step_mm), bench.Disc().clean(0.0).astype(np.float64)
+    domes: list[tuple[float, float, float, float]] = []
+    for number in range(round(12 * FPS)):
+        time_s = number / FPS
+        domes = [dome for dome in domes if time_s - dome[3] < 0.33]
+        while len(domes) < 8:
+            domes.append((*rng.uniform(20, 204, 2), rng.uniform(12, 24), time_s - rng.uniform(0, 0.3)))
+        light = clean.copy()
+        for x, y, radius, born in domes:
+            gap = ((_COLS - x) ** 2 + (_ROWS - y) ** 2) / radius**2
+            high = np.sin(np.pi * np.clip((time_s - born) / 0.33, 0, 1))
+            light *= 1 + 0.6 * high * np.clip(1 - gap, 0, None) * (_COLS - x) / radius
+        covered = cover.add(bench.rounded(light + 1.5 * rng.standard_normal(light.shape)), time_s)
+        assert not covered, time_s
+
+
+def test_colour_tells_a_rod_as_bright_as_the_powder(bench: Bench) -> None:
+    rng = np.random.default_rng(3)
+    clean = bench.Disc().clean(0.0)
+    cover = Cover(bench.visible, bench.step_mm)
+    across, down = cover.size
+    told_s = []
+    for number in range(round(8 * FPS)):
+        time_s = number / FPS
+        red, blue = (0.02 * rng.standard_normal((down, across)) for _ in range(2))
+        if 4.0 <= time_s < 5.0:
+            red[: down // 2, 10] += 0.2
+        picture = bench.rounded(clean + 1.5 * rng.standard_normal(clean.shape))
+        if cover.add(picture, time_s, lambda red=red, blue=blue: [red, blue]):  # type: ignore[misc]
+            told_s.append(time_s)
+    assert told_s
+    assert 4.0 <= told_s[0] <= 4.5
+    assert told_s[-1] < 5.0 + OVER_S
+
+
+def test_a_step_of_the_white_balance_hides_nothing(bench: Bench) -> None:
+    rng = np.random.default_rng(3)
+    cover, clean = Cover(bench.visible, bench.step_mm), bench.Disc().clean(0.0)
+    across, down = cover.size
+    for number in range(round(8 * FPS)):
+        step = 0.15 if number / FPS > 4 else 0.0
+        uneven = 1 + 0.3 * np.arange(across) / across
+        hues = [step * uneven + 0.02 * rng.standard_normal((down, across)), 0.02 * rng.standard_normal((down, across))]
+        picture = bench.rounded(clean + 1.5 * rng.standard_normal(clean.shape))
+        assert not cover.add(picture, number / FPS, lambda hues=hues: hues)  # type: ignore[misc]
