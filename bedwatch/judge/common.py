@@ -16,6 +16,7 @@ Array = NDArray[np.floating[Any]]
 # this, with a beat. Bubbles come up in each quarter for themselves: standard deviation 0.2, correlation 0.1 and less.
 _LOOKS = 30
 _SWING, _TOGETHER, _BEAT = 0.3, 0.25, 0.35
+_STOPPED = 2.5
 # Air was changed: a zone's usual place is busier or calmer by this for some seconds than for some seconds before, and by so many
 # times what it scatters from second to second.
 _STEP, _TIMES = 0.9, 4.5
@@ -26,7 +27,11 @@ _LEAST_SCATTER = 0.12
 
 def heaves(ground: Ground) -> bool:
     """Whether the surface heaves as one with a beat: a matter of the plate or the plenum, not of the zones."""
-    pulse = ground.pulse[np.isfinite(ground.pulse).all(axis=1)]
+    pulse = ground.pulse
+    if len(pulse) < _LOOKS:
+        return False
+    # A picture that stood still for a moment is not the bed.
+    pulse = pulse[(pulse > np.median(pulse, axis=0) - _STOPPED).all(axis=1)]
     if len(pulse) < _LOOKS:
         return False
     swing = pulse - pulse.mean(axis=0)

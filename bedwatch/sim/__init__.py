@@ -11,6 +11,7 @@ from bedwatch.sim.clip import write_clip
 from bedwatch.sim.demo import demo_bed, demo_scene
 from bedwatch.sim.draw import random_scene
 from bedwatch.sim.feed import AirChange, DeadPatch, RimLeak, Spout
+from bedwatch.sim.front import Bands, Cloud, DisturbedSource, Light, Shadow, Thing
 from bedwatch.sim.playing import MadeSource
 from bedwatch.sim.powder import POWDERS, Powder
 from bedwatch.sim.scene import Scene
@@ -22,16 +23,22 @@ from bedwatch.sim.turntable import Turntable, TurntableSource
 __all__ = [
     "POWDERS",
     "AirChange",
+    "Bands",
     "BedSource",
     "Camera",
+    "Cloud",
     "DeadPatch",
+    "DisturbedSource",
     "Event",
     "Lamp",
+    "Light",
     "MadeSource",
     "Powder",
     "RimLeak",
     "Scene",
+    "Shadow",
     "Spout",
+    "Thing",
     "Truth",
     "Tub",
     "Turntable",

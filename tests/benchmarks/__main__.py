@@ -19,10 +19,18 @@ REPOSITORY = Path(__file__).resolve().parents[2]
 if str(REPOSITORY) not in sys.path:  # run as a folder rather than as a module
     sys.path.insert(0, str(REPOSITORY))
 
-from tests.benchmarks import beds, cost, turning  # noqa: E402
+from tests.benchmarks import beds, cost, faults, turning  # noqa: E402
 from tests.benchmarks.group import Group, Row  # noqa: E402
 
-GROUPS: tuple[Group, ...] = (beds.GROUP, turning.TURNTABLE, turning.STILL, cost.COST, cost.DEMO_CLIP)
+GROUPS: tuple[Group, ...] = (
+    beds.GROUP,
+    faults.FAULTS,
+    faults.DIRT,
+    turning.TURNTABLE,
+    turning.STILL,
+    cost.COST,
+    cost.DEMO_CLIP,
+)
 MARKS = {True: "[green]met[/green]", False: "[bold red]not met[/bold red]", None: ""}
 
 
