@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Sequence
 from typing import Any
 
@@ -39,6 +40,8 @@ _LIGHT_SHARE = 0.4
 _FAINTER, _CLOUD_SHARE, _CLOUD_S = 0.42, 0.6, 0.35
 # It is told when it was there in so many looks one after the other, a large one sooner.
 _BEGIN_LOOKS, _LARGE_LOOKS, _LARGE_BLOCKS = 3, 2, 24
+# At its beginning it has come by this share within so many looks.
+_SUDDEN, _PAST_LOOKS = 0.5, 5
 _OVER_S, _STAYS_S, _MAYBE_S = 0.6, 20.0, 0.9
 _ALIKE, _UNLIKE = 0.15, 0.3
 
@@ -71,6 +74,7 @@ class Cover:
         self._hues: list[Array] = []
         self._tail_hue = _FIRST_TAIL_HUE
         self._looks = 0
+        self._past: deque[tuple[Array, Array]] = deque(maxlen=_PAST_LOOKS)
         self._off_since: float | None = None
         self._clear_since: float | None = None
         self._cloud_since: float | None = None
@@ -99,6 +103,7 @@ class Cover:
         assert self._start_s is not None
         learnt = time_s - self._start_s >= _SURE_S
         thing = self._thing(smooth, fainter, tinted) if time_s - self._start_s >= _LEARN_S else self._whole & False
+        self._past.append((smooth[0], tinted))
         if thing.sum() > _LIGHT_SHARE * self._whole.sum() and self._pattern_kept(fainter, thing):
             # Another light, not another surface.
             self._level, self._pattern, self._hues = level, pattern, hues
@@ -168,8 +173,19 @@ class Cover:
             other = int((group & other_hue).sum()) >= _FEW_BLOCKS
             if not (long or many or far or other) or (not other and self._is_shade(group, smooth[1], fainter)):
                 continue
+            if self._off_since is None and not self._is_sudden(group, smooth[0], tinted):
+                continue
             found |= group
         return found
+
+    def _is_sudden(self, group: Mask, off: Array, tinted: Array) -> bool:
+        """Whether it came within half a second: haze, a lens that dusts over and the day's light come slowly."""
+        if not self._past:
+            return True
+        before, hue_before = self._past[0]
+        came, there = (float(np.median(np.abs(of[group]))) for of in (off - before, off))
+        hue_came, hue_there = (float(np.median(of[group])) for of in (tinted - hue_before, tinted))
+        return came > _SUDDEN * there or hue_came > max(_SUDDEN * hue_there, _TINTED / 2)
 
     def _is_shade(self, group: Mask, off: Array, fainter: Array) -> bool:
         """Whether it is shadow or light: wide, not too deep, and the powder's pattern as strong in it as before."""
