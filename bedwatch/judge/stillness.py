@@ -38,6 +38,7 @@ _VISITS = 4.5
 _SHORTEST_S, _LONGEST_S = 7.0, 30.0
 # A zone whose interior, out of its neighbours' reach, is still by this share gets too little air itself.
 _STARVED, _REACH_MM = 0.62, 20.0
+_PATCH, _LIVELY = 0.2, 0.4
 # What is darker or brighter than its surroundings by this much (natural logarithm) is not the bed's powder: a thing lying there,
 # a glint. Clipped white shows nothing.
 _OTHER = 0.3
@@ -89,7 +90,7 @@ def find_still(ground: Ground, places: Places) -> Stillness:
     solid = np.where(places.inside, still, True).astype(np.uint8)  # beyond the wall nothing moves either
     core = (cv2.erode(solid, kernel, borderType=cv2.BORDER_CONSTANT, borderValue=1) > 0) & places.inside
     opened = (cv2.dilate(core.astype(np.uint8), kernel) > 0) & still
-    starved = _starved(opened, places)
+    starved = _starved(opened, net / usual, places)
     rim: Mask = places.inside & (net < _RIM * usual)
     patches = []
     for group in places.groups(opened):
@@ -156,14 +157,20 @@ def _by_the_wall(net: Array, usual: Array, places: Places) -> Array:
     return share
 
 
-def _starved(still: Mask, places: Places) -> list[bool]:
+def _starved(still: Mask, share: Array, places: Places) -> list[bool]:
+    """Which zones stand still as a whole. share: (rows, cols) of what a fed place does there."""
+    halo = cv2.dilate(still.astype(np.uint8), places.disc(_HALO_MM)) > 0
     found = []
     for number in range(len(places.bed.zones)):
         here = places.inside & (places.zone == number)
         deep = here & (places.border_mm > _REACH_MM)
         if deep.sum() < 12:
             deep = here & (places.border_mm >= np.median(places.border_mm[here])) if here.any() else here
-        found.append(bool(deep.any()) and float(still[deep].mean()) > _STARVED)
+        part = float(still[deep].mean()) if deep.any() else 0.0
+        rest = deep & ~halo
+        # A patch leaves the rest of its zone as lively as ever.
+        poor = part > _PATCH and (not rest.any() or float(np.median(share[rest])) < _LIVELY)
+        found.append(part > _STARVED or poor)
     return found
 
 

@@ -41,7 +41,7 @@ _FAINTER, _CLOUD_SHARE, _CLOUD_S = 0.42, 0.6, 0.35
 # It is told when it was there in so many looks one after the other, a large one sooner.
 _BEGIN_LOOKS, _LARGE_LOOKS, _LARGE_BLOCKS = 3, 2, 24
 # At its beginning it has come by this share within so many looks.
-_SUDDEN, _PAST_LOOKS = 0.5, 5
+_SUDDEN, _PAST_LOOKS = 0.75, 5
 _OVER_S, _STAYS_S, _MAYBE_S = 0.6, 20.0, 0.9
 _ALIKE, _UNLIKE = 0.15, 0.3
 
