@@ -107,10 +107,8 @@ class ZoneView:
         lifted |= field.glide[seen] > GLIDES
         duty = float(np.median(field.duty[seen]))
         # What glides or keeps its pattern is no eruption, however steadily it moves.
-        erupts = (
-            float(np.median(field.glide[seen])) < _SMOOTH
-            and float(np.median(field.renewal[seen].max(axis=1))) > _RENEWED
-        )
+        renewed = float(np.median(field.renewal[seen].max(axis=1)))
+        erupts = renewed > (_RENEWED if float(np.median(field.glide[seen])) < _SMOOTH else 2 * _RENEWED)
         return ZoneEvidence(
             known=True,
             cells=len(seen),

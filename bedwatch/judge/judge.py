@@ -101,9 +101,7 @@ class Judge:
         if heaving:
             self._air = [Air.VIOLENT if one is Air.FED else one for one in self._air]
         air = self._air if settled else [Air.UNKNOWN] * len(evidence)
-        # Stillness of a zone that gets too little is its air, and no patch of it.
-        starved = {zone.name for zone, one in zip(self._bed.zones, air, strict=True) if one is Air.STARVED}
-        faults = tuple(f for f in faults if f.kind is not FaultKind.DEAD_SPOT or f.zone not in starved)
+        faults = tuple(fault for fault in faults if not self._is_air(fault, air))
         names = [zone.name for zone in self._bed.zones]
         hints = [
             (settled and hint_for(one, troubles))
@@ -137,6 +135,13 @@ class Judge:
             outcome=outcome_of(air, move, faults) if settled else Outcome.LOOKING,
             problems=tuple(problems),
         )
+
+    def _is_air(self, fault: Fault, air: Sequence[Air]) -> bool:
+        """Whether what looks like a fault is the zone's air: stillness where it gets too little, a surging wall where too much."""
+        one = next(one for zone, one in zip(self._bed.zones, air, strict=True) if zone.name == fault.zone)
+        if fault.kind is FaultKind.DEAD_SPOT:
+            return one is Air.STARVED
+        return fault.kind is FaultKind.RIM_LEAK and one is Air.VIOLENT
 
     def _figures(self, field: MotionField, verdict: Verdict | None = None) -> BedReading:
         evenness = uniformity_index(field.cells.speed_mm_s, self._cells.area_mm2)
