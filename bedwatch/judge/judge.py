@@ -19,6 +19,7 @@ from bedwatch.judge.trouble import hint_for
 from bedwatch.judge.types import (
     ALL_ZONES,
     BedReading,
+    Fault,
     FaultKind,
     HintWord,
     Outcome,
@@ -137,7 +138,7 @@ class Judge:
         )
 
     def _is_air(self, fault: Fault, air: Sequence[Air]) -> bool:
-        """Whether what looks like a fault is the zone's air: stillness where it gets too little, a surging wall where too much."""
+        """Whether what looks like a fault is the zone's air: stillness if it gets too little, a surging wall if too much."""
         one = next(one for zone, one in zip(self._bed.zones, air, strict=True) if zone.name == fault.zone)
         if fault.kind is FaultKind.DEAD_SPOT:
             return one is Air.STARVED

@@ -38,7 +38,7 @@ _VISITS = 4.5
 _SHORTEST_S, _LONGEST_S = 7.0, 30.0
 # A zone whose interior, out of its neighbours' reach, is still by this share gets too little air itself.
 _STARVED, _REACH_MM = 0.62, 20.0
-_PATCH, _LIVELY = 0.2, 0.4
+_PATCH, _LIVELY, _MOVES = 0.2, 0.4, 0.3
 # What is darker or brighter than its surroundings by this much (natural logarithm) is not the bed's powder: a thing lying there,
 # a glint. Clipped white shows nothing.
 _OTHER = 0.3
@@ -102,7 +102,7 @@ def find_still(ground: Ground, places: Places) -> Stillness:
         else:
             others |= wide
     others = others | ((cv2.dilate(others.astype(np.uint8), places.disc(_HALO_MM)) > 0) & places.inside)
-    alive = _alive(still, others, patches, places)
+    alive = _alive(net > _MOVES * usual, others, patches, places)
     return Stillness(starved=tuple(starved), patches=tuple(patches), others=others, alive=alive)
 
 
@@ -174,7 +174,7 @@ def _starved(still: Mask, share: Array, places: Places) -> list[bool]:
     return found
 
 
-def _alive(still: Mask, others: Mask, patches: list[Suspect], places: Places) -> tuple[float, ...]:
+def _alive(moves: Mask, others: Mask, patches: list[Suspect], places: Places) -> tuple[float, ...]:
     taken = others.copy()
     for patch in patches:
         taken |= cv2.dilate(patch.group.astype(np.uint8), places.disc(_HALO_MM)) > 0
@@ -183,7 +183,7 @@ def _alive(still: Mask, others: Mask, patches: list[Suspect], places: Places) ->
         here = places.inside & (places.zone == number)
         free = here & ~taken & (places.border_mm > _REACH_MM / 2)
         little = not here.any() or float(taken[here].mean()) < _TAKES or free.sum() < 20
-        found.append(math.nan if little else 1.0 - float(still[free].mean()))
+        found.append(math.nan if little else float(moves[free].mean()))
     return tuple(found)
 
 
