@@ -26,6 +26,7 @@ _BEYOND = 1.4
 # Its colour is another one: by this (natural logarithm of a ratio of colours, over two blocks). Eruptions hardly change it.
 _TINTED, _HUE_BEYOND, _FIRST_TAIL_HUE = 0.06, 2.0, 0.04
 _ROUNDING = 3.5  # grey levels that encoders may be off in a colour: a lot where it is dark
+_TINTED_SEEN = 0.05
 _WHITE_STEP = 0.03  # all of the bed changes its colour by this
 _FIRST_TAIL = (0.3, 0.2, 0.12)
 # Strange blocks that hang together are a thing when they reach so far or are so many; an eruption is smaller.
@@ -160,6 +161,9 @@ class Cover:
         assert self._level is not None
         rounding = _ROUNDING * np.exp(-self._level)
         other_hue = tinted > np.maximum(rounding, max(_TINTED, _HUE_BEYOND * self._tail_hue))
+        # An encoder may change a colour alone; a thing brings its own brightness or pattern too.
+        seen = ((np.abs(smooth[0]) > _TINTED_SEEN) | (np.abs(fainter) > 6 * _TINTED_SEEN)).astype(np.uint8)
+        other_hue &= cv2.dilate(seen, np.ones((3, 3), np.uint8)) > 0
         strange = np.maximum(strange, other_hue.astype(np.uint8))
         strange &= self._whole.astype(np.uint8)
         very = np.abs(smooth[0]) > max(_VERY, _FAR_BEYOND * self._tail[0])

@@ -123,9 +123,11 @@ def test_colour_tells_a_rod_as_bright_as_the_powder(bench: Bench) -> None:
     for number in range(round(8 * FPS)):
         time_s = number / FPS
         red, blue = (0.02 * rng.standard_normal((down, across)) for _ in range(2))
+        light = clean.copy()
         if 4.0 <= time_s < 5.0:
             red[: down // 2, 10] += 0.2
-        picture = bench.rounded(clean + 1.5 * rng.standard_normal(clean.shape))
+            light[:112, 80:88] = 120  # smooth wood of the powder's mean brightness
+        picture = bench.rounded(light + 1.5 * rng.standard_normal(clean.shape))
         if cover.add(picture, time_s, lambda red=red, blue=blue: [red, blue]):  # type: ignore[misc]
             told_s.append(time_s)
     assert told_s
@@ -143,3 +145,15 @@ def test_a_step_of_the_white_balance_hides_nothing(bench: Bench) -> None:
         hues = [step * uneven + 0.02 * rng.standard_normal((down, across)), 0.02 * rng.standard_normal((down, across))]
         picture = bench.rounded(clean + 1.5 * rng.standard_normal(clean.shape))
         assert not cover.add(picture, number / FPS, lambda hues=hues: hues)  # type: ignore[misc]
+
+
+def test_an_encoder_that_changes_a_colour_alone_hides_nothing(bench: Bench) -> None:
+    rng = np.random.default_rng(3)
+    cover, clean = Cover(bench.visible, bench.step_mm), bench.Disc().clean(0.0)
+    across, down = cover.size
+    for number in range(round(8 * FPS)):
+        red = 0.01 * rng.standard_normal((down, across))
+        if number / FPS > 4:
+            red[10:13, 10:13] += 0.15
+        picture = bench.rounded(clean + 1.5 * rng.standard_normal(clean.shape))
+        assert not cover.add(picture, number / FPS, lambda red=red: [red, red])  # type: ignore[misc]
