@@ -51,15 +51,16 @@ def changed_s(ground: Ground, places: Places) -> float | None:
     count = len(ground.end_s)
     if count < _BEFORE + _SOON:
         return None
-    latest = None
+    first = max(0, count - _LOOK_BACK - 6)
+    recent, latest = ground.busy[first:], None
     for number in range(len(places.bed.zones)):
         here = places.inside & (places.zone == number)
         if here.sum() < 30:
             continue
-        at = _step(np.median(ground.busy[:, here], axis=1))
+        at = _step(np.median(recent[:, here], axis=1))
         if at is not None and (latest is None or at > latest):
             latest = at
-    return None if latest is None else float(ground.start_s[latest])
+    return None if latest is None else float(ground.start_s[first + latest])
 
 
 def _step(series: Array) -> int | None:

@@ -20,7 +20,7 @@ class Hue:
     """Reads the colour of blocks. at_px: (PER_BLOCK rows, PER_BLOCK cols, 2) whole pixels (u, v) that are looked at."""
 
     def __init__(self, at_px: NDArray[np.intp]) -> None:
-        self._v, self._u = at_px[..., 1], at_px[..., 0]
+        self._u, self._v = (np.ascontiguousarray(at_px[..., side], np.float32) for side in (0, 1))
         self._size = (at_px.shape[1] // PER_BLOCK, at_px.shape[0] // PER_BLOCK)
 
     def of(self, picture: Picture) -> list[Array]:
@@ -28,6 +28,6 @@ class Hue:
         touch all three alike, do not show in them."""
         if picture.ndim == 2:
             return []
-        logs = _LOG[picture[self._v, self._u]]
+        logs = cv2.LUT(cv2.remap(picture, self._u, self._v, cv2.INTER_NEAREST), _LOG)
         ratios = (logs[..., 2] - logs[..., 1], logs[..., 0] - logs[..., 1])
         return [np.asarray(cv2.resize(ratio, self._size, interpolation=cv2.INTER_AREA), np.float64) for ratio in ratios]

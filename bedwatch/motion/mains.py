@@ -13,6 +13,10 @@ Array = NDArray[np.floating[Any]]
 
 # So many rows and columns of the picture are looked at.
 ROWS, COLUMNS = 96, 72
+# Of a row's still columns so many are enough. After so many frames without bands two in a row of seven are looked at: two, and
+# seven, since at one step of its own the light would stand still.
+_TAKEN = 24
+_ALL_FRAMES, _LOOK_OF = 24, (2, 7)
 # A row whose surroundings show in fewer columns than this is read from its neighbours.
 _LEAST_COLUMNS = 4
 # What a place looks like without bands: its mean over this time.
@@ -41,10 +45,12 @@ class RowLight:
         self._rows = np.flatnonzero(enough)
         self.blind = len(self._rows) < ROWS // 3
         self._v = at_px[:, 0, 1].astype(np.float64)
-        self._at = (at_px[self._rows, :, 1], at_px[self._rows, :, 0])
-        self._still = still[self._rows]
+        chosen = [_spread(np.flatnonzero(still[row])) for row in self._rows]
+        columns = np.stack(chosen) if chosen else np.zeros((0, _TAKEN), np.intp)
+        rows = self._rows[:, None]
+        self._at = (at_px[rows, columns, 1], at_px[rows, columns, 0])
         self._mean: Array | None = None
-        self._count = 0
+        self._count = self._frames = 0
         self._last_s = 0.0
         self._strength2 = 0.0
         self.active = self.began = False
@@ -55,17 +61,20 @@ class RowLight:
 
     def add(self, picture: Picture, time_s: float) -> Array | None:
         """Look at one picture, BGR or grey: (ROWS,) logarithm of each row's light over its mean, None without bands."""
-        if self.blind:
+        self.began = False
+        self._frames += 1
+        idle = self._frames > _ALL_FRAMES and not self.active
+        if self.blind or (idle and self._frames % _LOOK_OF[1] >= _LOOK_OF[0]):
             return None
         plane = picture if picture.ndim == 2 else picture[..., 1]
         logs = _LOG[plane[self._at]]
         if self._mean is None:
             self._mean = logs
-        off = np.where(self._still, np.clip(logs - self._mean, -_MOST, _MOST), np.nan)
+        off = np.clip(logs - self._mean, -_MOST, _MOST)
         weight = 1 / (self._count + 1) if self._count < _LEARN_FRAMES else min(1.0, (time_s - self._last_s) / _MEMORY_S)
         self._mean = self._mean + np.float32(weight) * (logs - self._mean)
         self._count, self._last_s = self._count + 1, time_s
-        rows: Array = np.nanmedian(off, axis=1)
+        rows: Array = np.median(off, axis=1)
         rows = rows - np.median(rows)
         if self._count > 2:
             # Noise of neighbouring rows is independent; bands are not.
@@ -85,3 +94,8 @@ class RowLight:
         """The rectified picture without the bands. rows: as `add` gave them."""
         factor = np.exp(-rows).astype(np.float32)[self._row_of]
         return np.asarray(np.clip(rectified * factor + 0.5, 0, 255), np.uint8)
+
+
+def _spread(columns: NDArray[np.intp]) -> NDArray[np.intp]:
+    """_TAKEN of the columns, evenly; some twice where there are fewer."""
+    return columns[np.linspace(0, len(columns) - 1, _TAKEN).round().astype(np.intp)]
