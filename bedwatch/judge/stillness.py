@@ -24,7 +24,7 @@ _ABOVE_NOISE = 3.0
 _NOISE_AT_MOST, _ROUNDING = 5.0, 450.0
 # In a bed that glides over this share of its area a place is still that glides this much less than usual; at the wall there is
 # too little to see.
-_MOSTLY, _STILL_GLIDE, _CLEAR_MM, _TORN = 0.5, 0.55, 26.0, 2.5
+_MOSTLY, _STILL_GLIDE, _CLEAR_MM, _TORN = 0.5, 0.45, 26.0, 2.5
 # Where noise is more than this share of what a fed place does, nobody can tell.
 _SURE = 0.3
 # A patch must hold a disc of this radius; a gap between eruptions does not.

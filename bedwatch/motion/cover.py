@@ -177,7 +177,7 @@ class Cover:
             other = int((group & other_hue).sum()) >= _FEW_BLOCKS
             if not (long or many or far or other) or (not other and self._is_shade(group, smooth[1], fainter)):
                 continue
-            if self._off_since is None and not self._is_sudden(group, smooth[0], tinted):
+            if not self.covered and not self._is_sudden(group, smooth[0], tinted):
                 continue
             found |= group
         return found

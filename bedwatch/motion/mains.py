@@ -51,6 +51,7 @@ class RowLight:
         self._at = (at_px[rows, columns, 1], at_px[rows, columns, 0])
         self._mean: Array | None = None
         self._count = self._frames = 0
+        self._before: tuple[int, Array] = (-1, np.zeros(0))
         self._last_s = 0.0
         self._strength2 = 0.0
         self.active = self.began = False
@@ -76,10 +77,12 @@ class RowLight:
         self._count, self._last_s = self._count + 1, time_s
         rows: Array = np.median(off, axis=1)
         rows = rows - np.median(rows)
-        if self._count > 2:
-            # Noise of neighbouring rows is independent; bands are not.
-            agree = float(np.mean(rows[1:] * rows[:-1]))
+        if self._count > 2 and self._frames == self._before[0] + 1:
+            # Noise of neighbouring rows is independent; bands are not. Haze and shadows are slower than they.
+            rolled = rows - self._before[1]
+            agree = float(np.mean(rolled[1:] * rolled[:-1])) / 2
             self._strength2 += _SMOOTH * (agree - self._strength2)
+        self._before = (self._frames, rows)
         was = self.active
         strength = np.sqrt(max(0.0, self._strength2))
         self.active = strength > (_BANDS_UNTIL if self.active else _BANDS_FROM)

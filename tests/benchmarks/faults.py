@@ -133,9 +133,10 @@ def _disturbances(scene: Scene) -> dict[str, list]:  # type: ignore[type-arg]
     width, height = scene.camera.size_px
     middle = (width / 2, height / 2)
     scale = height / 480
+    rod = (40, 40, 45) if scene.powder.level_dn > 100 else (190, 190, 185)
     return {
         "a hand": [Thing(from_px=(width, 0), to_px=middle, width_px=70 * scale, start_s=10, stop_s=13)],
-        "a rod": [Thing(from_px=(0, 0), to_px=middle, width_px=9 * scale, colour=(40, 40, 45), start_s=10, stop_s=13)],
+        "a rod": [Thing(from_px=(0, 0), to_px=middle, width_px=9 * scale, colour=rod, start_s=10, stop_s=13)],
         "dust": [Cloud(share=0.7, start_s=10, stop_s=14)],
         "bands": [Bands(mains_hz=50.0 if scene.fps != 25.0 else 60.0)],
         "another lamp": [Light(factor=0.75, lean=0.3, start_s=11)],
