@@ -19,7 +19,7 @@ Array = NDArray[np.floating[Any]]
 _MEAN_S, _APART_S, _EVERY_S = 0.16, 0.5, 0.45
 # A displacement of its own explains this share of a block's change where the surface glides; on still ones, compressed pictures
 # too, chance reaches 0.1 to 0.2, seldom 0.4.
-GLIDES = 0.42
+GLIDES, SURELY_GLIDES = 0.42, 0.5
 ENOUGH_LOOKS = 8  # fewer comparisons leave too much to chance
 
 

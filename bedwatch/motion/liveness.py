@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.motion.blocks import LEAST_SEEN
-from bedwatch.motion.gliding import GLIDES
+from bedwatch.motion.gliding import SURELY_GLIDES
 from bedwatch.motion.gradients import SMOOTH_TAPS, Image
 from bedwatch.motion.speed import ALIKE, CHANGE, CROSS_LAG, EXPLAINED, SLOPE, SPEED2, Key
 from bedwatch.motion.tally import Channel
@@ -90,7 +90,7 @@ def live_blocks(
     drifts = (explained > _NO_DOUBT) | ((explained > 1.0) & (soon > _MOSTLY_REPLACED))
     if cross is not None:
         drifts |= (explained > 1.0) & (cross > _AGREE * pairs[(0, CROSS_LAG)].sums[SPEED2])
-    slowly = (glides > GLIDES) & (windows[0] > _WHOLE_WINDOW)
+    slowly = (glides > SURELY_GLIDES) & (windows[0] > _WHOLE_WINDOW)
     return np.asarray(
         slowly | (change > floor) & (drifts | replaced | ((wide | in_bursts) & (soon > _MOSTLY_REPLACED))), np.bool_
     )
