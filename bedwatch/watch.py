@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bedwatch.aim.anchor import Anchor, Place
+from bedwatch.aim.afresh import Afresh
 from bedwatch.aim.camera import CameraCheck
-from bedwatch.aim.outline import to_picture
+from bedwatch.aim.place import moved_aim
 from bedwatch.aim.rectify import Rectifier
 from bedwatch.aim.search import find_bed
 from bedwatch.aim.types import Aim, NotFound, Problem, ProblemKind
@@ -52,7 +52,6 @@ class _Eyes:
     """What looks at the bed once it is known where it is."""
 
     rectifier: Rectifier
-    anchor: Anchor
     cover: Cover
     hue: Hue
     mains: RowLight
@@ -82,7 +81,7 @@ class Watch:
         self._eyes: _Eyes | None = None
         self._shape: tuple[int, ...] = ()
         self._covered = False
-        self._place = Place()
+        self._afresh = Afresh()
         self._next_s = READING_EVERY_S
         self._now_s = 0.0
         self._fresh_s = 0.0
@@ -102,7 +101,7 @@ class Watch:
 
     def _frame(self, frame: Frame) -> Reading | None:
         self._now_s = frame.time_s
-        self._camera.add(frame, self._follow if self._eyes and not self._eyes.anchor.blind else None)
+        self._camera.add(frame)
         if not frame.repeated:
             self._fresh_s = frame.time_s
             self._look(frame)
@@ -120,18 +119,19 @@ class Watch:
         if self._eyes is None:
             self._eyes = self._open(self.aim, frame.picture)
             self._shape = frame.picture.shape[:2]
-        eyes = self._eyes
+        eyes = self._find_again(frame, self._eyes)
+        place = self._camera.place
         if frame.picture.shape[:2] != self._shape:
             raise UserError(
                 f"found a picture of {frame.picture.shape[1]} x {frame.picture.shape[0]} px at {frame.time_s:.1f} s, expected "
                 f"{self._shape[1]} x {self._shape[0]} px like those before; start again with one camera setting"
             )
-        if self._camera.blank or self._place.lost:
+        if self._camera.blank or place.hold or place.lost or self._camera.defocused:
             eyes.meter.forget()
             return
-        if self._place.jolted:
+        if place.jolted:
             eyes.meter.forget()
-        flat = eyes.rectifier.rectify(frame.picture, shift_px=self._place.shift_px)
+        flat = eyes.rectifier.rectify(frame.picture, shift_px=place.shift_px)
         bands = eyes.mains.add(frame.picture, frame.time_s)
         if eyes.mains.began:
             eyes.meter.forget()
@@ -146,11 +146,18 @@ class Watch:
         else:
             eyes.meter.add(flat, frame.time_s)
 
-    def _follow(self, frame: Frame) -> tuple[float, float] | None:
-        assert self._eyes is not None
-        if self._camera.blank:
-            return None
-        return self._place.follow(self._eyes.anchor, frame.picture, frame.time_s)
+    def _find_again(self, frame: Frame, eyes: _Eyes) -> _Eyes:
+        """A camera that has come to rest turned or zoomed, or that was lost, is aimed anew when that is sure."""
+        assert self.aim is not None
+        place = self._camera.place
+        aim = moved_aim(self.aim, place.stand) if place.stand is not None else None
+        if aim is None:
+            aim = self._afresh.look(frame, place.lost and not self._camera.blank, self.aim, self.bed)
+        if aim is None:
+            return eyes
+        self.aim = aim
+        self._eyes = self._open(aim, frame.picture)
+        return self._eyes
 
     def _search(self, frame: Frame) -> None:
         if frame.time_s >= self._next_picture_s:
@@ -184,12 +191,12 @@ class Watch:
                 f"the aim does not fit these pictures of {size_px[0]} x {size_px[1]} px: {error}; "
                 "expected one made with this camera setting; aim again"
             ) from error
+        self._camera.aimed(aim, self.bed)
         xy = rectifier.xy_mm.reshape(-1, 2)
         shape = rectifier.visible.shape
         cover = Cover(rectifier.visible, rectifier.step_mm)
         return _Eyes(
             rectifier=rectifier,
-            anchor=Anchor(aim, self.bed, size_px),
             cover=cover,
             hue=_hue(aim, size_px, rectifier, cover.size),
             mains=_row_light(aim, self.bed, size_px, rectifier),
@@ -214,7 +221,7 @@ class Watch:
         if self._cut_short and ProblemKind.DROPPED_FRAMES not in {problem.kind for problem in problems}:
             advice = f"The source ends at {self._now_s:.1f} s, before its own end; record it again if the rest matters."
             problems.append(Problem(kind=ProblemKind.DROPPED_FRAMES, advice=advice))
-        if self._place.lost:
+        if self._camera.place.lost:
             advice = "The camera has moved against the bed; put it back, or aim again and go on with the new aim."
             problems.append(Problem(kind=ProblemKind.BED_LOST, advice=advice))
         if self.not_found is not None:
@@ -225,9 +232,11 @@ class Watch:
     def _reading(self) -> Reading:
         self._given_s = self._now_s
         problems = self._problems()
-        if self._camera.blank or self._place.lost or self._now_s - self._fresh_s > FROZEN_S:
+        if self._camera.blank or self._camera.place.lost or self._now_s - self._fresh_s > FROZEN_S:
             self._forget()
             return self._judge.nothing(self._now_s, State.NO_PICTURE, problems)
+        if self._camera.place.hold or self._camera.defocused:
+            return self._judge.nothing(self._now_s, State.SETTLING, problems)
         if self._covered:
             return self._judge.nothing(self._now_s, State.BLOCKED, problems)
         field = None if self._eyes is None else self._eyes.meter.field()
@@ -264,10 +273,9 @@ def _row_light(aim: Aim, bed: Bed, size_px: tuple[int, int], rectifier: Rectifie
         np.rint(np.linspace(0, side - 1, count)).astype(np.intp) for side, count in ((width, COLUMNS), (height, ROWS))
     )
     at_px = np.stack(np.meshgrid(u, v), axis=-1)
-    to_bed = np.asarray(np.linalg.inv(aim.bed_to_picture), np.float64)
-    places = to_picture(to_bed, at_px.reshape(-1, 2).astype(np.float64))
+    places = aim.places(at_px.reshape(-1, 2).astype(np.float64))
     still = (wall_distance(bed, places) < -_CLEAR_MM) | ~np.isfinite(places).all(axis=1)
-    row_px = to_picture(aim.bed_to_picture, rectifier.xy_mm.reshape(-1, 2))[:, 1].reshape(rectifier.shape)
+    row_px = aim.pixels(rectifier.xy_mm.reshape(-1, 2))[:, 1].reshape(rectifier.shape)
     return RowLight(at_px, still.reshape(at_px.shape[:2]), row_px)
 
 
@@ -278,6 +286,6 @@ def _hue(aim: Aim, size_px: tuple[int, int], rectifier: Rectifier, blocks: tuple
         for count, side in ((blocks[1], rectifier.shape[0]), (blocks[0], rectifier.shape[1]))
     )
     places = rectifier.xy_mm[rows][:, cols]
-    pixels = to_picture(aim.bed_to_picture, places.reshape(-1, 2))
+    pixels = aim.pixels(places.reshape(-1, 2))
     whole = np.rint(np.nan_to_num(np.clip(pixels, 0, np.array(size_px) - 1))).astype(np.intp)
     return Hue(whole.reshape(places.shape))

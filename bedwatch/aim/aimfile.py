@@ -3,19 +3,33 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import tomlkit
 
-from bedwatch.aim.outline import corners_of_rectangle, ellipse_of_circle, mm_per_px, outline_points, to_picture
+from bedwatch.aim.lens import Lens
+from bedwatch.aim.outline import (
+    corners_of_rectangle,
+    ellipse_of_circle,
+    fit_ellipse,
+    mm_per_px,
+    outline_points,
+    to_picture,
+)
+from bedwatch.aim.turned import is_mirrored
 from bedwatch.aim.types import Aim, Corners, Ellipse, Homography, NotFound, Outline, Problem, ProblemKind
 from bedwatch.bed.model import Bed, Points
 from bedwatch.bed.strict import Document, Table
 from bedwatch.errors import UserError
 from bedwatch.files import write_bytes
 
+LENS_WORDS = (
+    "The lens bends: a straightened pixel s lies in the real picture at centre_px + focal_px * x * (1 + k1 r^2 + k2 r^4),",
+    "where x = (s - centre_px) / straight_focal_px and r = |x|. bed_to_picture draws on the straightened picture.",
+)
 FAR_PX = 1e6  # no picture is larger; a number beyond it is a slip
 KINDS = tuple(kind.value for kind in ProblemKind)
 
@@ -29,17 +43,20 @@ def read_aim(path: Path | str, bed: Bed | None = None) -> Aim:
     """
     document = Document.read(path)
     top = document.top
-    surface = _outline(top, "surface", required=True)
-    rim = _outline(top, "rim", required=False)
+    mirrored = bool(top.flag("mirrored", required=False))
+    surface = _outline(top, "surface", required=True, mirrored=mirrored)
+    rim = _outline(top, "rim", required=False, mirrored=mirrored)
     homography = top.numbers("bed_to_picture", 3, 3)
     scale = top.number("mm_per_px", 1e-3, 1e3)
     problems = _problems(top)
     size = top.whole_numbers("size_px", 1, 100_000, count=2, required=False)
     error = top.number("error_mm", 0.0, 1e4, required=False)
+    level = top.numbers("level_mm", 2, required=False)
+    lens = _lens(top)
     if surface is not None and rim is not None and type(surface) is not type(rim):
         top.mistake("rim", "found an outline of another kind than the surface's, expected both alike")
     if homography is not None:
-        reason = _impossible(homography, surface)
+        reason = _impossible(homography, surface if lens is None else None, mirrored=mirrored)
         if reason:
             top.mistake("bed_to_picture", reason)
     document.finish()
@@ -55,6 +72,8 @@ def read_aim(path: Path | str, bed: Bed | None = None) -> Aim:
         problems=problems,
         size_px=(size[0], size[1]) if size else None,
         error_mm=error,
+        lens=lens,
+        level_mm=None if level is None else (float(level[0]), float(level[1])),
     )
     return agreed(found, bed, str(path)) if bed is not None else found
 
@@ -71,23 +90,26 @@ def agreed(aim: Aim, bed: Bed, name: str = "the aim file") -> Aim:
             f"{name}: surface: found the outline of another shape, expected {wanted} for this {bed.shape} bed"
         )
     try:
-        if bed.shape == "round":
-            surface: Outline = ellipse_of_circle(aim.bed_to_picture, bed.width_mm / 2)
-        else:
-            surface = corners_of_rectangle(aim.bed_to_picture, bed.width_mm, bed.length_mm)
+        surface = surface_drawn(aim, bed)
     except ValueError:
         surface = aim.surface
     if not np.isfinite(outline_points(surface, 16)).all() or (to_picture_depth(aim.bed_to_picture, bed) <= 0).any():
         raise UserError(f"{name}: bed_to_picture: found part of the bed behind the camera, expected all of it in front")
-    return Aim(
-        surface=surface,
-        rim=aim.rim,
-        bed_to_picture=aim.bed_to_picture,
-        mm_per_px=aim.mm_per_px,
-        problems=aim.problems,
-        size_px=aim.size_px,
-        error_mm=aim.error_mm,
-    )
+    return replace(aim, surface=surface)
+
+
+def surface_drawn(aim: Aim, bed: Bed) -> Outline:
+    """The surface's outline as homography and lens draw it. Raises ValueError when part of it is behind the camera."""
+    if bed.shape == "round":
+        if aim.lens is None:
+            return ellipse_of_circle(aim.bed_to_picture, bed.width_mm / 2)
+        turn = 2 * np.pi * np.arange(180) / 180
+        return fit_ellipse(aim.pixels(bed.width_mm / 2 * np.column_stack([np.sin(turn), np.cos(turn)])))
+    if aim.lens is None:
+        return corners_of_rectangle(aim.bed_to_picture, bed.width_mm, bed.length_mm)
+    signs = np.array([[-1, 1], [1, 1], [1, -1], [-1, -1]])
+    pixels = aim.pixels(signs * np.array([bed.width_mm, bed.length_mm]) / 2)
+    return Corners(corners_px=tuple((float(u), float(v)) for u, v in pixels))
 
 
 def to_picture_depth(homography: Homography, bed: Bed) -> Points:
@@ -101,6 +123,9 @@ def write_aim(aim: Aim, path: Path | str) -> None:
     """Write an aim file whole or not at all. Raises UserError when the place cannot be written."""
     document = tomlkit.document()
     document.add(tomlkit.comment("Where the bed is in the picture. Pixels: x right, y down, centres at whole numbers."))
+    if aim.lens is not None:
+        for line in LENS_WORDS:
+            document.add(tomlkit.comment(line))
     for key, value in aim_json(aim).items():
         if value is not None and key != "problems":
             document.add(key, _toml(value))
@@ -117,8 +142,9 @@ def aim_json(aim: Aim | NotFound) -> dict[str, Any]:
     if isinstance(aim, NotFound):
         if not any(problem.kind is ProblemKind.BED_NOT_FOUND for problem in aim.problems):
             problems.append({"problem": "bed_not_found", "advice": f"{aim.reason}. {aim.advice}"})
-        empty = dict.fromkeys(("surface", "rim", "bed_to_picture", "mm_per_px", "size_px", "error_mm"))
-        return {**empty, "problems": problems}
+        names = ("surface", "rim", "bed_to_picture", "mm_per_px", "size_px", "error_mm", "distortion", "level_mm")
+        return {**dict.fromkeys(names), "problems": problems}
+    optional = {"mirrored": True} if is_mirrored(aim.bed_to_picture) else {}
     return {
         "surface": _outline_json(aim.surface),
         "rim": _outline_json(aim.rim) if aim.rim is not None else None,
@@ -126,8 +152,36 @@ def aim_json(aim: Aim | NotFound) -> dict[str, Any]:
         "mm_per_px": round(aim.mm_per_px, 6),
         "size_px": list(aim.size_px) if aim.size_px else None,
         "error_mm": round(aim.error_mm, 3) if aim.error_mm is not None else None,
+        "distortion": _lens_json(aim.lens) if aim.lens is not None else None,
+        "level_mm": [round(value, 2) for value in aim.level_mm] if aim.level_mm is not None else None,
+        **optional,
         "problems": problems,
     }
+
+
+def _lens_json(lens: Lens) -> dict[str, Any]:
+    return {
+        "model": "radial",
+        "k1": round(lens.k1, 6),
+        "k2": round(lens.k2, 6),
+        "focal_px": round(lens.focal_px, 4),
+        "centre_px": [round(value, 3) for value in lens.centre_px],
+        "straight_focal_px": round(lens.straight_focal_px, 4),
+    }
+
+
+def _lens(top: Table) -> Lens | None:
+    table = top.table("distortion", required=False)
+    if table is None:
+        return None
+    table.choice("model", ("radial",))
+    k1, k2 = table.number("k1", -1.0, 1.0), table.number("k2", -1.0, 1.0, required=False)
+    focal, straight = table.number("focal_px", 1.0, FAR_PX), table.number("straight_focal_px", 1.0, FAR_PX)
+    centre = table.numbers("centre_px", 2)
+    if k1 is None or focal is None or straight is None or centre is None:
+        return None
+    middle = (float(centre[0]), float(centre[1]))
+    return Lens(k1=k1, k2=k2 or 0.0, focal_px=focal, centre_px=middle, straight_focal_px=straight)
 
 
 def _outline_json(outline: Outline) -> dict[str, Any]:
@@ -155,7 +209,7 @@ def _toml(value: Any) -> Any:
     return tomlkit.item(value)
 
 
-def _outline(top: Table, key: str, *, required: bool) -> Outline | None:
+def _outline(top: Table, key: str, *, required: bool, mirrored: bool) -> Outline | None:
     table = top.table(key, required=required)
     if table is None:
         return None
@@ -163,7 +217,7 @@ def _outline(top: Table, key: str, *, required: bool) -> Outline | None:
         corners = table.numbers("corners_px", 4, 2)
         if corners is None:
             return None
-        if np.abs(corners).max() > FAR_PX or not _clockwise_convex(corners):
+        if np.abs(corners).max() > FAR_PX or not _clockwise_convex(corners[::-1] if mirrored else corners):
             table.mistake(
                 "corners_px", "found corners that do not go round, expected four, clockwise from the one at -x, +y"
             )
@@ -202,7 +256,7 @@ def _problems(top: Table) -> tuple[Problem, ...]:
     return tuple(found)
 
 
-def _impossible(homography: Homography, surface: Outline | None) -> str | None:
+def _impossible(homography: Homography, surface: Outline | None, *, mirrored: bool) -> str | None:
     """Why no camera above a bed could have this homography; None when one could."""
     h = homography
     if h[2, 2] == 0 or not math.isfinite(1.0 / h[2, 2]):
@@ -213,8 +267,13 @@ def _impossible(homography: Homography, surface: Outline | None) -> str | None:
     size = float(np.abs(jacobian).max())
     if size == 0 or abs(turn) < 1e-6 * size * size or abs(np.linalg.det(h)) < 1e-12:
         return "found a matrix that squeezes the bed to a line, expected one that can be turned round"
-    if turn > 0:
-        return "found a mirrored view (y down in the bed), expected y to 12 o'clock, seen from above"
+    if turn > 0 and not mirrored:
+        return (
+            "found a mirrored view (y down in the bed), expected y to 12 o'clock, seen from above; "
+            "or mirrored = true if the camera shows it so"
+        )
+    if turn < 0 and mirrored:
+        return "found a view that is not mirrored, expected one as mirrored = true says"
     if surface is None:
         return None
     back = np.linalg.inv(h)

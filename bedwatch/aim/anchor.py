@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.outline import to_picture
+from bedwatch.aim.far import Far
 from bedwatch.aim.types import Aim
 from bedwatch.bed import Bed
 from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Picture
 
 Array = NDArray[np.floating[Any]]
+Pose = NDArray[np.float64]
 
 _SMALL_PX = 360.0  # the picture's longer side is brought down to about this
 _SOFT_PX = 2.2
+_SLOW = 21  # small pixels: what varies more slowly is light
 _CLEAR = 1.05  # of the surface's outline: nearer in the powder reaches
 _FAR = 1.9  # beyond this many times the outline people walk about
 _SECTORS = 16
@@ -26,82 +29,169 @@ _LEAST_SLOPE = 0.3  # mean squared slope, grey levels squared per small pixel, b
 _NEAR = 0.4  # small pixels up to which one step is enough
 _FARTHEST = 3.0  # small pixels beyond which a straight-line estimate is not believed
 _STRANGE = 0.6  # of the surroundings' contrast that no shift explains: this is another view
-_MOST = 6000  # pixels with the steepest slopes are enough
-_LOOK_EVERY_S = 0.15
-_NOTICEABLE_PX = 0.4  # a shift that is made good; flicker makes up to 0.3
-_CALM_S = 2.0  # after this long without one the camera is taken to stand still again
-_STRAY_S = 1.0
-_SURE_MOVE = 0.12  # response of the phase correlation from which a far move is believed
+_SURE = 0.45  # of it, up to which a far move is believed
+_MOST = 4000  # pixels with the steepest slopes are enough
+_MOVES = 4.0  # times the usual change while learning: not a thing that stands still
+_RIDGE = np.diag(
+    [1e-6, 1e-6, 2.4e6, 2.4e6]
+)  # turns and zooms of 3 degrees, 5 % are as likely as one grey level of noise
+_STEPS = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stand:
+    """Where the camera stands: the picture moved (right, down) by shift_px at the bed's centre, turned by turn_rad (clockwise
+    in the picture) and grown by the factor exp(zoom) about it. edge_px: how far turn and zoom move the bed's edge.
+    """
+
+    shift_px: tuple[float, float]
+    turn_rad: float
+    zoom: float
+    edge_px: float
 
 
 class Anchor:
-    """Follows the surroundings of one bed: rim, wall of the tub, bench.
+    """Follows the surroundings of one bed: rim, wall of the tub, bench; the whole picture's still parts where they show nothing.
 
-    `shift` gives (right, down) in pixels against the first pictures, or None when that cannot be told. blind: there is too
-    little still and structured round the bed. astray: the newest picture shows the surroundings otherwise, or too far away
-    to follow; `moved` then tells whether the camera has moved, and `learn_anew` takes the new look for granted.
+    `look` gives a `Stand`, or None when that cannot be told. blind: there is too little that is still and structured.
+    astray: the newest picture shows the surroundings otherwise, or too far away to follow; `seek` then looks far, and
+    `learn_anew` takes the new look for granted.
     """
 
     def __init__(self, aim: Aim, bed: Bed, size_px: tuple[int, int]) -> None:
         self._shrink = max(1, round(max(size_px) / _SMALL_PX))
         self._size = (size_px[0] // self._shrink, size_px[1] // self._shrink)
         self._crop = (slice(0, self._size[1] * self._shrink), slice(0, self._size[0] * self._shrink))
-        self._mask, self._sector = _surroundings(aim, bed, self._size, self._shrink)
-        self._sector_round = self._sector
+        self._round = _surroundings(aim, bed, self._size, self._shrink)
+        centre = aim.pixels(np.zeros((1, 2)))[0]
+        self._centre = (centre + 0.5) / self._shrink - 0.5
+        edge = aim.pixels(_outline(bed)) - centre
+        self._radius = float(np.nanmedian(np.hypot(*edge.T))) / self._shrink
         self._sum: Array = np.zeros((self._size[1], self._size[0]), np.float32)
+        self._squares: Array = np.zeros_like(self._sum)
         self._count = 0
-        self._slopes: Array = np.zeros((2, 0))
-        self._level: Array = np.zeros(0)
-        self._contrast = 0.0
-        self._newest: Array = self._sum
-        self._window = cv2.createHanningWindow(self._size, cv2.CV_32F)
-        self._round = self._mask.copy()
-        self.blind = not self._mask.any()
+        self._pose: Pose = np.zeros(4)
+        self._far: Far | None = None
+        self.newest: Array = self._sum
+        self.lines: Array = self._sum
+        self.mean: Array = self._sum
+        self.mean_lines: Array = self._sum
+        self.mask: NDArray[np.bool_] = np.zeros(self._sum.shape, np.bool_)
+        self._where = self._round[0] >= 0
+        self.blind = False
         self.astray = False
+
+    @property
+    def away(self) -> float:
+        """How far the newest known place of the picture is from the first, small pixels at the bed's edge."""
+        return self._reach(self._pose)
+
+    @property
+    def small_size(self) -> tuple[int, int]:
+        """(width, height) of the small picture."""
+        return self._size
+
+    @property
+    def shrink(self) -> int:
+        """Pixels of the picture along a small pixel."""
+        return self._shrink
+
+    @property
+    def learning(self) -> bool:
+        """Whether the first pictures are still being gathered."""
+        return self._count < _LEARN
 
     def learn_anew(self) -> None:
         """The next pictures are the place to compare with from now on."""
-        self._sum, self._count, self.astray = np.zeros_like(self._sum), 0, False
-        self._mask, self._sector = self._round, self._sector_round
-
-    def moved(self) -> bool:
-        """Whether the newest picture is the first ones moved as a whole, by more than can be followed."""
-        mean = np.asarray(self._sum / max(1, self._count), np.float32)
-        (right, down), response = cv2.phaseCorrelate(mean, np.asarray(self._newest, np.float32), self._window)
-        return response > _SURE_MOVE and float(np.hypot(right, down)) > 0.8 * _FARTHEST
+        self._sum, self._squares = np.zeros_like(self._sum), np.zeros_like(self._sum)
+        self._count, self.astray, self.blind = 0, False, False
+        self._pose = np.zeros(4)
 
     def shift(self, picture: Picture) -> tuple[float, float] | None:
+        """(right, down) in pixels at the bed's centre, as in `look`."""
+        stand = self.look(picture)
+        return None if stand is None else stand.shift_px
+
+    def look(self, picture: Picture) -> Stand | None:
         """Look at one picture, BGR or grey, of the size given at the start."""
         if self.blind:
             return None
-        small = self._newest = self._small(picture)
-        if self._count < _LEARN:
+        small = self.newest = self._small(picture)
+        self.lines = _lines(small)
+        if self.learning:
             self._learn(small)
-            return None if self.blind else (0.0, 0.0)
-        shift, strange = self._step(small)
-        if not strange and _NEAR < float(np.hypot(*shift)) < _FARTHEST:
-            # One straight-line step falls short of a long way: go back by it and look again.
-            back = np.array([[1, 0, -shift[0]], [0, 1, -shift[1]]], np.float64)
-            again = cv2.warpAffine(small, back, self._size, borderMode=cv2.BORDER_REPLICATE)
-            rest, strange = self._step(np.asarray(again, np.float32))
-            shift = shift + rest
-        self.astray = strange or float(np.hypot(*shift)) > _FARTHEST
+            return None if self.blind else self._stand(self._pose)
+        near = self.away < _NEAR / 2
+        pose, strange = self._follow(self.lines, np.zeros(4) if near else self._pose)
+        moved = pose - self._pose
+        self.astray = strange > _STRANGE or self._reach(moved) > _FARTHEST
         if self.astray:
             return None
-        return float(shift[0] * self._shrink), float(shift[1] * self._shrink)
+        self._pose = pose
+        return self._stand(pose)
 
-    def _step(self, small: Array) -> tuple[Array, bool]:
-        """One least-squares step (Lucas & Kanade 1981) in small pixels, and whether what is left over is too strange."""
-        seen = small[self._mask]
+    def seek(self) -> Stand | None:
+        """Look far for the surroundings in the newest picture; None unless they are surely found.
+
+        What is found is followed from then on.
+        """
+        if self.blind or self.learning:
+            return None
+        if self._far is None:
+            self._far = Far(self.mean, self._where, (float(self._centre[0]), float(self._centre[1])))
+        for guess in self._far.guesses(self.newest):
+            pose, strange = self._follow(self.lines, guess, steps=_STEPS)
+            if strange < _SURE and self._reach(pose - guess) < 2 * _FARTHEST:
+                self._pose, self.astray = pose, False
+                return self._stand(pose)
+        return None
+
+    @property
+    def unmoved(self) -> bool:
+        """Whether the newest picture, strange as it is, resembles the first ones most where they were."""
+        return self._far is not None and self._far.unmoved(self.newest)
+
+    def _reach(self, move: Pose) -> float:
+        return float(np.hypot(move[0], move[1]) + self._radius * np.hypot(move[2], move[3]))
+
+    def _stand(self, pose: Pose) -> Stand:
+        return Stand(
+            shift_px=(float(pose[0] * self._shrink), float(pose[1] * self._shrink)),
+            turn_rad=float(pose[2]),
+            zoom=float(pose[3]),
+            edge_px=float(self._radius * np.hypot(pose[2], pose[3]) * self._shrink),
+        )
+
+    def _follow(self, small: Array, pose: Pose, steps: int = 2) -> tuple[Pose, float]:
+        """Least-squares steps (Lucas & Kanade 1981) from a pose, and what is left over as a share of the contrast."""
+        for step in range(steps):
+            move, strange = self._step(small, pose)
+            pose = pose + move
+            if self._reach(move) < (_NEAR / 20 if step else _NEAR / 2):
+                break
+        return pose, strange
+
+    def _step(self, small: Array, pose: Pose) -> tuple[Pose, float]:
+        if not pose.any():
+            seen = small[self.mask]
+        else:
+            scale, (sin, cos) = np.exp(pose[3]), (np.sin(pose[2]), np.cos(pose[2]))
+            u = (scale * (cos * self._x - sin * self._y) + self._centre[0] + pose[0]).astype(np.float32)
+            v = (scale * (sin * self._x + cos * self._y) + self._centre[1] + pose[1]).astype(np.float32)
+            there = cv2.remap(small, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+            seen = np.asarray(there[:, 0], np.float32)
         # What light and exposure do to the whole is taken out before places are compared.
-        seen = (seen - seen.mean()) / max(float(seen.std()), 1e-3) * self._contrast
-        miss = seen - self._level
-        use = np.ones(len(miss), np.bool_)
-        for _ in range(2):
-            shift = self._solve(miss, use)
-            rest = miss + shift @ self._slopes
+        seen = np.asarray(seen - seen.mean(), np.float32)
+        miss = seen * np.float32(self._contrast / max(float(seen.std()), 1e-3)) - self._level
+        use = self._all
+        for turn in range(2):
+            slopes = self._slopes[:, use] if turn else self._slopes
+            left = miss[use] if turn else miss
+            matrix = (slopes @ slopes.T if turn else self._matrix) + _RIDGE
+            move = -np.linalg.solve(matrix, slopes @ left).astype(np.float64)
+            rest = miss + move.astype(np.float32) @ self._slopes
             use = self._agreeing(rest)
-        return shift, bool(np.sqrt(np.mean(rest[use] ** 2)) > _STRANGE * self._contrast)
+        return move, float(np.sqrt(np.mean(rest[use] ** 2)) / max(self._contrast, 1e-3))
 
     def _small(self, picture: Picture) -> Array:
         plane = (picture if picture.ndim == 2 else np.asarray(cv2.extractChannel(picture, 1)))[self._crop]
@@ -110,30 +200,53 @@ class Anchor:
 
     def _learn(self, small: Array) -> None:
         self._sum = self._sum + small
+        self._squares = self._squares + small * small
         self._count += 1
-        mean = self._sum / self._count
-        if self._count < _LEARN:
+        if self.learning:
             return
-        right = np.asarray(cv2.Sobel(mean, cv2.CV_32F, 1, 0, scale=1 / 8))
-        down = np.asarray(cv2.Sobel(mean, cv2.CV_32F, 0, 1, scale=1 / 8))
-        steep = np.hypot(right, down)
-        few = np.sort(steep[self._mask])[-_MOST:]
-        keep = steep[self._mask] >= (few[0] if len(few) else 0.0)
-        self._sector = self._sector[keep]
-        self._mask = self._mask & (steep >= (few[0] if len(few) else 0.0))
-        self._slopes = np.stack([right[self._mask], down[self._mask]])
-        level = mean[self._mask]
-        self._contrast = float(level.std()) if len(level) else 0.0
-        self._level = level - level.mean()
-        tensor = self._slopes @ self._slopes.T / max(1, len(level))
-        self.blind = len(level) < 200 or float(np.linalg.eigvalsh(tensor)[0]) < _LEAST_SLOPE
+        self.mean = np.asarray(self._sum / self._count, np.float32)
+        change = self._squares / self._count - self.mean**2
+        self._far = None
+        around = self._round[0] >= 0
+        if self._choose(around, change):
+            return
+        # Nothing to see round the bed: what stands still within it will do as long as it does.
+        inner = np.ones_like(around)
+        edge = round(3 * _SOFT_PX)
+        inner[:edge], inner[-edge:], inner[:, :edge], inner[:, -edge:] = False, False, False, False
+        self.blind = not self._choose(inner, change)
 
-    def _solve(self, miss: Array, use: NDArray[np.bool_]) -> Array:
-        slopes = self._slopes[:, use]
-        return np.asarray(-np.linalg.solve(slopes @ slopes.T + 1e-6 * np.eye(2), slopes @ miss[use]), np.float64)
+    def _choose(self, where: NDArray[np.bool_], change: Array) -> bool:
+        """Take the steepest still places of a region to follow; whether they are enough."""
+        lines = self.mean_lines = _lines(self.mean)
+        right = np.asarray(cv2.Sobel(lines, cv2.CV_32F, 1, 0, scale=1 / 8))
+        down = np.asarray(cv2.Sobel(lines, cv2.CV_32F, 0, 1, scale=1 / 8))
+        if where.sum() < 200:
+            return False
+        still = where & (change <= _MOVES * max(float(np.median(change[where])), 0.02))
+        steep = np.hypot(right, down)
+        few = np.sort(steep[still])[-_MOST:]
+        if len(few) < 200:
+            return False
+        self._where = where
+        self.mask = still & (steep >= few[0])
+        self._sector = self._round[1][self.mask]
+        v, u = np.nonzero(self.mask)
+        self._x = (u - self._centre[0]).astype(np.float32)[:, None]
+        self._y = (v - self._centre[1]).astype(np.float32)[:, None]
+        gx, gy = right[self.mask], down[self.mask]
+        x, y = self._x[:, 0], self._y[:, 0]
+        self._slopes = np.stack([gx, gy, gy * x - gx * y, gx * x + gy * y]).astype(np.float32)
+        self._matrix = self._slopes @ self._slopes.T
+        level = lines[self.mask]
+        self._contrast = float(level.std())
+        self._level = level - level.mean()
+        self._all = np.ones(len(level), np.bool_)
+        tensor = self._matrix[:2, :2] / len(level)
+        return float(np.linalg.eigvalsh(tensor)[0]) >= _LEAST_SLOPE
 
     def _agreeing(self, rest: Array) -> NDArray[np.bool_]:
-        """Pixels of the sectors that the shift explains as well as it does most: who walks by is left out."""
+        """Pixels of the sectors that the pose explains as well as it does most: who walks by is left out."""
         energy = np.bincount(self._sector, rest**2, minlength=_SECTORS)
         count = np.bincount(self._sector, minlength=_SECTORS)
         mean = energy / np.maximum(count, 1)
@@ -141,74 +254,28 @@ class Anchor:
         return np.asarray((mean <= 3 * usual + 1e-9)[self._sector], np.bool_)
 
 
-class Place:
-    """Where the camera stands now, over time: still, shaking, jolted to another place, or lost.
-
-    shift_px: what the rectifier must make good; (0, 0) while the camera stands still enough. jolted: true for the one
-    frame at which that correction begins, ends or starts anew, when what was seen before does not go with what follows.
-    """
-
-    def __init__(self) -> None:
-        self.shift_px: tuple[float, float] = (0.0, 0.0)
-        self.jolted = False
-        self.lost = False
-        self._looked_s = -np.inf
-        self._moving_s = -np.inf
-        self._astray_s: float | None = None
-
-    def follow(self, anchor: Anchor, picture: Picture, time_s: float) -> tuple[float, float] | None:
-        """The camera's shift in this picture, None when not looked for or not known. Often while it moves, else at times."""
-        self.jolted = False
-        moving = time_s - self._moving_s < _CALM_S
-        if not moving and time_s - self._looked_s < _LOOK_EVERY_S:
-            return None
-        self._looked_s = time_s
-        shift = anchor.shift(picture)
-        if anchor.astray:
-            self._stray(anchor, time_s)
-            return None
-        self.jolted = self.lost
-        self.lost, self._astray_s = False, None
-        if shift is not None:
-            if np.hypot(*shift) > _NOTICEABLE_PX:
-                self.jolted = self.jolted or not moving
-                self._moving_s = time_s
-            elif moving and time_s - self._moving_s >= 0.9 * _CALM_S:
-                self.jolted = True
-                self._moving_s = -np.inf
-            self.shift_px = shift if time_s - self._moving_s < _CALM_S else (0.0, 0.0)
-        return shift
-
-    def _stray(self, anchor: Anchor, time_s: float) -> None:
-        if self._astray_s is None:
-            self._astray_s = time_s
-        if time_s - self._astray_s < _STRAY_S:
-            return
-        if self.lost or anchor.moved():
-            self.lost = True
-        else:
-            # Other light, other things about: no move, so this is how the place looks now.
-            anchor.learn_anew()
-            self.jolted, self._astray_s = True, None
+def _lines(small: Array) -> Array:
+    """Edges and grain without the slow part, which light and veils change."""
+    return np.asarray(cv2.subtract(small, cv2.blur(small, (_SLOW, _SLOW))), np.float32)
 
 
-def _surroundings(aim: Aim, bed: Bed, size: tuple[int, int], shrink: int) -> tuple[NDArray[np.bool_], NDArray[np.intp]]:
-    """Which small pixels lie round the bed, and the sector round its centre that each of them lies in."""
+def _surroundings(aim: Aim, bed: Bed, size: tuple[int, int], shrink: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """The sector round the bed's centre of the small pixels that lie round it, -1 for others; and that of all pixels."""
     mask = np.zeros((size[1], size[0]), np.uint8)
-    centre = to_picture(aim.bed_to_picture, np.zeros((1, 2)))[0] / shrink
+    centre = aim.pixels(np.zeros((1, 2)))[0] / shrink
     outline = _outline(bed)
     for times, value in ((_FAR, 1), (_CLEAR, 0)):
-        corners = to_picture(aim.bed_to_picture, outline * times) / shrink
+        corners = aim.pixels(outline * times) / shrink
         if not np.isfinite(corners).all():
             corners = np.array([[0, 0], [size[0], 0], [size[0], size[1]], [0, size[1]]], np.float64)
         cv2.fillPoly(mask, [np.clip(np.round(corners), -30000, 30000).astype(np.int32)], (value,))
     inside = mask > 0
     edge = round(3 * _SOFT_PX)
     inside[:edge], inside[-edge:], inside[:, :edge], inside[:, -edge:] = False, False, False, False
-    v, u = np.nonzero(inside)
+    v, u = np.mgrid[0 : size[1], 0 : size[0]]
     angle = np.arctan2(v - centre[1], u - centre[0])
     sector = np.floor((angle / (2 * np.pi) + 0.5) * _SECTORS).astype(np.intp) % _SECTORS
-    return inside, sector
+    return np.where(inside, sector, -1), sector
 
 
 def _outline(bed: Bed) -> NDArray[np.float64]:
@@ -223,3 +290,6 @@ def _outline(bed: Bed) -> NDArray[np.float64]:
         (-half_w, -half_l),
     )
     return np.array(corners)
+
+
+__all__ = ["Anchor", "Stand"]

@@ -3,107 +3,147 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.sharpness import blur_px
+from bedwatch.aim.anchor import Anchor
+from bedwatch.aim.exposure import exposure_problems, hunting_problems
+from bedwatch.aim.flicker import MAINS_HZ, flicker_of
+from bedwatch.aim.jolt import Jolt
+from bedwatch.aim.looks import ROUND, Lattice, Look, Tones, outlying
+from bedwatch.aim.place import Place
+from bedwatch.aim.sharpness import Focus, blur_px
+from bedwatch.aim.specks import Dust
 from bedwatch.aim.steady import Steadiness
-from bedwatch.aim.types import Problem, ProblemKind
-from bedwatch.frames.cv import cv2
+from bedwatch.aim.timing import timing_problems
+from bedwatch.aim.types import Aim, Problem, ProblemKind
+from bedwatch.aim.veil import Veil
+from bedwatch.bed import Bed
 from bedwatch.frames.frame import Frame, Picture
 
-LATTICE = 6400  # places looked at in each frame
-BANDS = 8  # bands of rows, because a rolling shutter turns flicker into moving stripes
-ANCHOR_S = 2.0  # how long brightness is compared with the same frame
 FROZEN_S = 3.0
-
-DARK_LEVEL = 45.0  # 98 of 100 places darker than this
-CLIPPED_SHARE = 0.08
-FLAT_RANGE, CONTRAST_RANGE = 6.0, 24.0
-FLICKER_SHARE = 0.006
-MAINS_GAIN = 1.35  # of the second difference, for light at 100 or 120 Hz seen at 15 to 60 frames a second
-HUNTING_SHARE = 0.06
+FLAT_RANGE = 6.0
 BLURRED_PX = 2.6
-SHAKING_PX = 0.35
-SLOW_FPS = 12.0
-LOST_SHARE = 0.015
-_LOG = np.log(np.arange(256) + 6.0).astype(np.float32)
+SHAKING_PX, MOVED_PX = 0.35, 2.0
+TONES_EVERY_S = 0.09
+
+_STILL = 0.5  # small pixels that the picture may lie off for its parts to be compared
+_RIM = 0.97  # the edges where powder, wall and rim meet are the sharpest there are
+_POWDER = 0.9  # of the outline: the wall's shadow and reflections lie farther out
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Look:
-    """One frame's figures.
+@dataclass(slots=True, kw_only=True)
+class _Witness:
+    """What is watched once it is known where the bed lies. around, powder: (rows, cols) of the small picture."""
 
-    low, high: brightness that 2 and 98 of 100 places stay under. clipped: share of white places.
+    anchor: Anchor
+    around: NDArray[np.bool_]
+    powder: NDArray[np.bool_]
+    focus: Focus
+    veil: Veil | None = None
+    dust: Dust | None = None
+    place: Place = field(default_factory=Place)
+    jolt: Jolt = field(default_factory=Jolt)
 
-    bands: (8,) mean ln brightness change against the anchor frame. anchor: which one. level: against the first frame.
-    """
+    def add(self, frame: Frame) -> tuple[float, float] | None:
+        """The camera's shift in this frame, if it was looked for."""
+        anchor, before = self.anchor, self.anchor.newest
+        if anchor.blind:
+            self.place.jumped(self.jolt.add(frame.picture), frame.time_s)
+            self.focus.add(frame.picture, frame.time_s)
+            return None
+        shift = self.place.follow(anchor, frame.picture, frame.time_s)
+        if not self.place.hold:
+            self.focus.add(frame.picture, frame.time_s, self.place.shift_px)
+        if anchor.newest is before or anchor.learning or anchor.astray:
+            return shift
+        if self.veil is None or self.dust is None:
+            self.veil, self.dust = Veil(anchor.mean, anchor.mean_lines, self.around), Dust(self.powder)
+        if anchor.away < _STILL:
+            self.veil.add(anchor.newest, anchor.lines, frame.time_s)
+            self.dust.add(anchor.newest, frame.time_s)
+        return shift
 
-    time_s: float
-    low: float
-    high: float
-    clipped: float
-    bands: NDArray[np.float64]
-    anchor: int
-    level: float
-    lost: int
-    same: bool
-    shift_px: tuple[float, float] | None
 
-
-Follow = Callable[[Frame], tuple[float, float] | None]
+def _witness(aim: Aim, bed: Bed, size_px: tuple[int, int], sharp: float | None) -> _Witness:
+    anchor = Anchor(aim, bed, size_px)
+    w, h = anchor.small_size
+    u, v = np.meshgrid((np.arange(w) + 0.5) * anchor.shrink - 0.5, (np.arange(h) + 0.5) * anchor.shrink - 0.5)
+    times = outlying(aim, bed, np.stack([u, v], axis=-1))
+    around = times > ROUND
+    return _Witness(anchor=anchor, around=around, powder=times < _POWDER, focus=Focus(times > _RIM, sharp))
 
 
 class CameraCheck:
-    """Feed it every frame with `add`; `problems` says what was wrong over the last `window_s` seconds."""
+    """Feed it every frame with `add`; `problems` says what was wrong over the last `window_s` seconds.
+
+    Once it is told with `aimed` where the bed is, the powder's surface is what light and contrast are judged by, and
+    what lies round it is the witness for all that the powder does not do.
+    """
 
     def __init__(self, window_s: float = 10.0) -> None:
         self._window_s = window_s
-        self._looks: deque[_Look] = deque()
+        self._looks: deque[Look] = deque()
         self._blur: deque[tuple[float, float]] = deque(maxlen=8)
-        self._first: NDArray[np.float32] | None = None
-        self._anchor: NDArray[np.float32] | None = None
+        self._lattice: Lattice | None = None
+        self._aim: tuple[Aim, Bed] | None = None
+        self._witness: _Witness | None = None
         self._last: Picture | None = None
-        self._anchor_s = -np.inf
-        self._anchors = 0
         self._same_since: float | None = None
         self._steady = Steadiness()
+        self._tones: tuple[float, Tones, Tones | None] | None = None
+        self._now_s = 0.0
+        self._moved_s = -np.inf
+        self._sharp: float | None = None
 
-    def add(self, frame: Frame, follow: Follow | None = None) -> None:
-        """Look at one frame; frames come in order of time.
+    def aimed(self, aim: Aim, bed: Bed) -> None:
+        """From now on the bed is known to lie there; what was seen before is forgotten."""
+        if self._witness is not None:
+            self._moved_s, self._sharp = self._now_s, self._witness.focus.level
+        self._aim, self._lattice, self._witness = (aim, bed), None, None
 
-        follow: what tells the camera's shift in this frame (right, down, in pixels; None where it cannot) better than
-        patches of the picture do, once the bed is known.
-        """
-        grey = _lattice(frame.picture)
-        logs = _LOG[grey]
-        if self._first is None or self._anchor is None or self._first.shape != logs.shape:
-            self._start(logs)
-        if frame.time_s - self._anchor_s > ANCHOR_S:
-            self._anchor, self._anchor_s, self._anchors = logs, frame.time_s, self._anchors + 1
+    @property
+    def place(self) -> Place:
+        """Where the camera stands, once it was told where the bed is."""
+        return Place() if self._witness is None else self._witness.place
+
+    @property
+    def defocused(self) -> bool:
+        """Whether the picture has lost its sharpness since the bed was aimed at."""
+        return self._witness is not None and self._witness.focus.lost
+
+    def add(self, frame: Frame) -> None:
+        """Look at one frame; frames come in order of time."""
+        lattice = self._lattice
+        if lattice is None or lattice.shape != frame.picture.shape[:2]:
+            lattice = self._lattice = Lattice(frame.picture.shape[:2], *(self._aim or ()))
+            self._last = self._tones = None
+            self._looks.clear()
+            if self._aim is not None:
+                self._witness = _witness(*self._aim, (frame.picture.shape[1], frame.picture.shape[0]), self._sharp)
+        part, grey = lattice.sample(frame.picture)
         same = frame.repeated or (self._last is not None and bool(np.array_equal(self._last, grey)))
         if not same:
             self._same_since = frame.time_s
         self._last = grey
-        count = np.bincount(grey.ravel(), minlength=256).cumsum() / grey.size
-        assert self._anchor is not None
-        assert self._first is not None
-        change = np.clip(logs - self._anchor, -0.12, 0.12)
+        self._now_s = frame.time_s
+        if self._tones is None or not 0 <= frame.time_s - self._tones[0] < TONES_EVERY_S:
+            self._tones = (frame.time_s, *lattice.tones(part, grey))
+        _, whole, bed = self._tones
+        bands, level = lattice.compare(grey, frame.time_s)
         self._looks.append(
-            _Look(
+            Look(
                 time_s=frame.time_s,
-                low=float(np.searchsorted(count, 0.02)),
-                high=float(np.searchsorted(count, 0.98)),
-                clipped=float(1.0 - count[249]),
-                bands=np.array([band.mean() for band in np.array_split(change, BANDS)], np.float64),
-                anchor=self._anchors,
-                level=float(np.clip(logs - self._first, -0.5, 0.5).mean()),
+                whole=whole,
+                bed=bed,
+                bands=bands,
+                level=level,
+                tint=lattice.tint(part),
                 lost=frame.dropped_before + int(frame.repeated),
                 same=same,
-                shift_px=follow(frame) if follow else self._steady.shift(frame.picture) if self._turn() else None,
+                shift_px=self._shift(frame, whole),
             )
         )
         if not self._blur or frame.time_s - self._blur[-1][0] > (1.0 if len(self._blur) < 3 else 3.0):
@@ -111,16 +151,20 @@ class CameraCheck:
         while self._looks and frame.time_s - self._looks[0].time_s > self._window_s:
             self._looks.popleft()
 
+    def _shift(self, frame: Frame, whole: Tones) -> tuple[float, float] | None:
+        if self._witness is not None:
+            if whole.high - whole.low < FLAT_RANGE:
+                return None
+            shift = self._witness.add(frame)
+            if not self._witness.anchor.blind:
+                return shift
+        return self._steady.shift(frame.picture) if self._turn() else None
+
     def _turn(self) -> bool:
         """Whether this frame's place is looked at: fifteen a second are enough."""
         looks = self._looks
         fast = len(looks) > 10 and len(looks) > 20.0 * (looks[-1].time_s - looks[0].time_s)
         return not fast or looks[-1].shift_px is None
-
-    def _start(self, logs: NDArray[np.float32]) -> None:
-        self._first = self._anchor = logs
-        self._anchor_s, self._last = -np.inf, None
-        self._looks.clear()
 
     @property
     def frozen(self) -> bool:
@@ -135,25 +179,69 @@ class CameraCheck:
     def blank(self) -> bool:
         """Whether the newest pictures show nothing: black, white or one even tone, or a frozen picture."""
         recent = list(self._looks)[-3:]
-        return bool(recent) and (self.frozen or all(look.high - look.low < FLAT_RANGE for look in recent))
+        return bool(recent) and (self.frozen or all(look.whole.high - look.whole.low < FLAT_RANGE for look in recent))
 
     def problems(self) -> tuple[Problem, ...]:
         """What is wrong with the picture now, each with its figure and what to do; empty when all is well."""
         looks = list(self._looks)
         if not looks:
             return ()
-        found = [*_exposure(looks), *self._blurred(), *_flicker(looks), *_hunting(looks)]
-        shake = _shake_px(looks)
+        shake = shake_px(looks)
+        veil = None if self._witness is None else self._witness.veil
+        dust = self._dust(shake)
+        hunting = hunting_problems(looks, None if veil is None else veil.gains())
+        if any(problem.kind is ProblemKind.DUST_CLOUD for problem in dust):
+            hunting = []
+        return (
+            *exposure_problems(looks),
+            *self._blurred(),
+            *_flicker(looks),
+            *hunting,
+            *dust,
+            *self._moving(shake),
+            *timing_problems(looks),
+        )
+
+    def _moving(self, shake: float) -> list[Problem]:
+        """Shaking, or moved within the window."""
+        moved = 0.0 if self._witness is None else self._witness.place.moved_px
         if shake > SHAKING_PX:
-            found.append(
-                Problem(
-                    kind=ProblemKind.SHAKING,
-                    advice=f"The camera shakes by {shake:.1f} px; fix it to a wall or a heavy stand, away from the bed.",
-                )
+            advice = f"The camera shakes by {shake:.1f} px; fix it to a wall or a heavy stand, away from the bed."
+        elif moved > MOVED_PX:
+            advice = f"The camera has moved by {moved:.0f} px and the aim with it; fix it to a wall or a heavy stand."
+        elif self._now_s - self._moved_s < self._window_s:
+            advice = f"The camera was moved at {self._moved_s:.0f} s; the bed was found anew. Fix it to a heavy stand."
+        else:
+            return []
+        return [Problem(kind=ProblemKind.SHAKING, advice=advice)]
+
+    def _dust(self, shake: float) -> list[Problem]:
+        """On the lens, and in the air."""
+        witness, found = self._witness, []
+        if witness is None or witness.veil is None or witness.dust is None:
+            return []
+        stands = shake < SHAKING_PX and witness.place.moved_px < MOVED_PX
+        if (haze := witness.veil.haze(sure=stands and not witness.focus.lost)) is not None:
+            advice = (
+                f"A veil of dust takes {100 * haze.dim:.0f} % of the contrast by turns; draw the dust off, close gaps of "
+                "the hood, and bring the air down if powder is thrown out of the bed."
             )
-        return (*found, *_timing(looks))
+            found.append(Problem(kind=ProblemKind.DUST_CLOUD, advice=advice))
+        if (specks := witness.dust.specks) is not None:
+            advice = (
+                f"{specks.number} specks stay put in the picture while the powder moves, the strongest changes the light "
+                f"by {100 * specks.strongest:.0f} %; wipe the lens, or the window before it."
+            )
+            found.append(Problem(kind=ProblemKind.DUSTY_LENS, advice=advice))
+        return found
 
     def _blurred(self) -> list[Problem]:
+        if self._witness is not None and self._witness.focus.lost:
+            left = 100 * self._witness.focus.share
+            advice = (
+                f"Only {left:.0f} % of the sharpness at the start is left; focus on the powder, then lock the focus."
+            )
+            return [Problem(kind=ProblemKind.BLURRED, advice=advice)]
         widths = [width for _, width in self._blur if np.isfinite(width)]
         if not widths or (width := float(np.median(widths[-3:]))) <= BLURRED_PX:
             return []
@@ -164,72 +252,26 @@ class CameraCheck:
         return [Problem(kind=ProblemKind.BLURRED, advice=advice)]
 
 
-def _lattice(picture: Picture) -> Picture:
-    """About 6400 places of a picture, grey (rows, cols)."""
-    step = max(1, round((picture.shape[0] * picture.shape[1] / LATTICE) ** 0.5))
-    part = np.ascontiguousarray(picture[step // 2 :: step, step // 2 :: step])
-    return np.asarray(cv2.cvtColor(part, cv2.COLOR_BGR2GRAY) if part.ndim == 3 else part, np.uint8)
-
-
-def _exposure(looks: list[_Look]) -> list[Problem]:
-    recent = looks[-30:]
-    low, high = (float(np.median([getattr(look, name) for look in recent])) for name in ("low", "high"))
-    clipped = float(np.median([look.clipped for look in recent]))
-    if high < DARK_LEVEL:
-        advice = (
-            f"Nearly all of the picture is darker than {high:.0f} of 255; add light from one side or expose longer."
-        )
-        return [Problem(kind=ProblemKind.DARK, advice=advice)]
-    if clipped > CLIPPED_SHARE:
-        advice = f"{100 * clipped:.0f} % of the picture is plain white; expose shorter or dim the lamp."
-        return [Problem(kind=ProblemKind.OVEREXPOSED, advice=advice)]
-    if high - low < CONTRAST_RANGE:
-        advice = (
-            f"All of the picture lies within {high - low:.0f} of 255 grey levels; light the bed from one side, "
-            "10 to 30 degrees above the surface, and wipe the lens."
-        )
-        return [Problem(kind=ProblemKind.LOW_CONTRAST, advice=advice)]
-    return []
-
-
-def flicker_share(looks: list[_Look]) -> float:
-    """Root mean square of the light's change from frame to frame, as a share, what changes slowly taken out."""
-    runs = [[look for look in looks if look.anchor == anchor] for anchor in sorted({look.anchor for look in looks})]
-    bends = [np.diff(np.array([look.bands for look in run]), n=2, axis=0) / 2 for run in runs if len(run) > 4]
-    if not bends or sum(map(len, bends)) < 10:
-        return 0.0
-    bend = np.concatenate(bends)
-    # one cut or one switched lamp is not flicker: the share must hold through most of the window
-    typical = np.sqrt(np.median((bend * bend).mean(axis=1))) / MAINS_GAIN
-    return float(typical)
-
-
-def _flicker(looks: list[_Look]) -> list[Problem]:
-    share = flicker_share(looks)
-    if share < FLICKER_SHARE:
+def _flicker(looks: list[Look]) -> list[Problem]:
+    found = flicker_of(looks)
+    if found is None:
         return []
-    advice = (
-        f"The light flickers by {100 * share:.1f} % from frame to frame; set the exposure to a multiple of 1/100 s "
-        "(1/120 s where mains is 60 Hz) or use a lamp that does not flicker."
-    )
+    share = 100 * found.share
+    if found.mains_hz is None:
+        advice = (
+            f"The light flickers by {share:.1f} %, {found.beat_hz:.1f} times a second in the pictures; set the exposure to "
+            + " or ".join(f"a multiple of 1/{2 * hz} s where mains is {hz} Hz" for hz in MAINS_HZ)
+            + ", or use a lamp that does not flicker."
+        )
+    else:
+        advice = (
+            f"Mains light at {found.mains_hz} Hz flickers by {share:.1f} %; set the exposure to a multiple of "
+            f"1/{2 * found.mains_hz} s, or use a lamp that does not flicker."
+        )
     return [Problem(kind=ProblemKind.FLICKER, advice=advice)]
 
 
-def _hunting(looks: list[_Look]) -> list[Problem]:
-    """Exposure that goes up and down over seconds: smoothed over half a second, it leaves and turns back."""
-    span = looks[-1].time_s - looks[0].time_s
-    if span < 2.0:
-        return []
-    width = max(1, int(0.5 * len(looks) / span))
-    level = np.convolve([look.level for look in looks], np.ones(width) / width, "valid")
-    swing = float(level.max() - level.min())
-    if swing < HUNTING_SHARE:
-        return []
-    advice = f"The exposure wanders by {100 * swing:.0f} % by itself; switch automatic exposure and white balance off."
-    return [Problem(kind=ProblemKind.EXPOSURE_HUNTING, advice=advice)]
-
-
-def _shake_px(looks: list[_Look]) -> float:
+def shake_px(looks: list[Look]) -> float:
     """Root mean square of the camera's place about its own half-second mean, pixels."""
     shifts = np.array([look.shift_px for look in looks if look.shift_px is not None])
     if len(shifts) < 10 or len(shifts) < 0.08 * len(looks):
@@ -241,23 +283,4 @@ def _shake_px(looks: list[_Look]) -> float:
     return float(np.sqrt(np.mean(np.minimum((rest * rest).sum(axis=1), 100.0))))
 
 
-def _timing(looks: list[_Look]) -> list[Problem]:
-    found = []
-    steps = np.diff([look.time_s for look in looks])
-    if len(steps) >= 4 and (step := float(np.median(steps))) > 0 and 1.0 / step < SLOW_FPS:
-        advice = (
-            f"Only {1.0 / step:.1f} frames a second come in; choose a smaller picture or MJPG, "
-            "and more light so that the camera need not expose so long."
-        )
-        found.append(Problem(kind=ProblemKind.LOW_FRAME_RATE, advice=advice))
-    lost = sum(look.lost for look in looks[1:])
-    share = lost / (len(looks) + lost)
-    if lost >= 2 and share > LOST_SHARE:
-        advice = (
-            f"{100 * share:.0f} % of the frames are missing or repeated; use another port, cable or a smaller picture."
-        )
-        found.append(Problem(kind=ProblemKind.DROPPED_FRAMES, advice=advice))
-    return found
-
-
-__all__ = ["CameraCheck", "flicker_share"]
+__all__ = ["CameraCheck", "shake_px"]

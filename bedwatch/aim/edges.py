@@ -107,9 +107,10 @@ def strip(picture: Array, pixels: Points, normals: Points, reach_px: float, step
     lag = max(1, round(1.0 / step_px))
     rise = np.zeros_like(values)
     rise[:, lag:-lag] = (values[:, 2 * lag :] - values[:, : -2 * lag]) / (2 * lag * step_px)
-    size = np.sqrt((rise * rise).sum(axis=2))
+    size = _length(rise)
     h, w = picture.shape[:2]
-    size[(u < 1) | (v < 1) | (u > w - 2) | (v > h - 2)] = np.nan
+    if u.min() < 1 or v.min() < 1 or u.max() > w - 2 or v.max() > h - 2:
+        size[(u < 1) | (v < 1) | (u > w - 2) | (v > h - 2)] = np.nan
     return Strip(offset_px=offset, rise=rise, size=size)
 
 
@@ -123,29 +124,47 @@ def steadied(across: Strip, groups: Sequence[int], rays: int) -> Strip:
         return across
     n, k, channels = across.rise.shape
     known = np.isfinite(across.size)
-    flat = np.where(known[..., None], across.rise, 0.0).astype(np.float32)
-    flat = np.concatenate([flat, known[..., None].astype(np.float32)], axis=2).reshape(n, -1)
-    kernel = np.ones((2 * half + 1, 1), np.float32)
-    parts, start = [], 0
+    whole = bool(known.all())
+    flat = across.rise.reshape(n, -1)
+    if not whole:
+        share = known.astype(np.float32)
+        flat = np.concatenate([(across.rise * share[..., None]).reshape(n, -1), share], axis=1)
+    parts: list[Array] = []
+    start = 0
     for count in groups:
         part = flat[start : start + count]
         start += count
         if len(groups) == 1:
             part = np.concatenate([part[-half:], part, part[:half]])
-            parts.append(cv2.filter2D(part, -1, kernel, borderType=cv2.BORDER_CONSTANT)[half:-half])
-        else:
-            parts.append(cv2.filter2D(part, -1, kernel, borderType=cv2.BORDER_CONSTANT))
-    total = np.concatenate(parts).reshape(n, k, channels + 1)
-    rise = np.asarray(total[..., :-1] / np.maximum(total[..., -1:], 1.0), np.float32)
-    size = np.where(known, np.sqrt((rise * rise).sum(axis=2)), np.nan).astype(np.float32)
+        # ends of a side repeat, a closed run goes on
+        mean = np.asarray(cv2.blur(part, (1, 2 * half + 1), borderType=cv2.BORDER_REPLICATE), np.float32)
+        parts.append(mean[half:-half] if len(groups) == 1 else mean)
+    total = parts[0] if len(parts) == 1 else np.concatenate(parts)
+    if not whole:
+        total, share = total[:, : k * channels], total[:, k * channels :]
+        total = np.asarray(total.reshape(n, k, channels) / np.maximum(share, 1e-3)[..., None], np.float32)
+    rise = np.asarray(total.reshape(n, k, channels), np.float32)
+    size = _length(rise)
+    if not whole:
+        size[~known] = np.nan
     return Strip(offset_px=across.offset_px, rise=rise, size=size)
+
+
+def _length(rise: Array) -> Array:
+    """(n, k) length of the change over the channels (n, k, channels)."""
+    if rise.shape[2] == 1:
+        return np.asarray(np.abs(rise[..., 0]), np.float32)
+    return np.asarray(np.sqrt(np.einsum("nkc,nkc->nk", rise, rise)), np.float32)
 
 
 def clearness(size: Array) -> Array:
     """Edge strength against the strip's own level, 0 (nothing) to 1 (clear); 0 outside the picture. (n, k)"""
-    level = np.nanmedian(size) if np.isfinite(size).any() else 0.0
-    clear = size / (size + 1.5 * level + 2.0 * FAINT)
-    return np.asarray(np.nan_to_num(clear), np.float32)
+    known = size[np.isfinite(size)]
+    level = np.float32(np.median(known)) if len(known) else np.float32(0.0)
+    clear = size / (size + (np.float32(1.5) * level + np.float32(2.0 * FAINT)))
+    if len(known) < size.size:
+        clear = np.nan_to_num(clear)
+    return np.asarray(clear, np.float32)
 
 
 def peaks(
@@ -157,8 +176,9 @@ def peaks(
     """
     local = np.zeros_like(clear)
     local[:, 1:-1] = np.where((clear[:, 1:-1] >= clear[:, :-2]) & (clear[:, 1:-1] > clear[:, 2:]), clear[:, 1:-1], 0.0)
-    away = (offset_px[None, :] - centre_px[:, None]) / spread_px
-    best = np.argmax(local * np.exp(-0.5 * away * away), axis=1)
+    same = not np.ptp(centre_px)  # one bell for all rays
+    away = (offset_px[None, :] - (centre_px[:1, None] if same else centre_px[:, None])) / spread_px
+    best = np.argmax(local * np.exp(-0.5 * away * away).astype(np.float32), axis=1)
     best = np.clip(best, 1, len(offset_px) - 2)
     row = np.arange(len(clear))
     a, b, c = clear[row, best - 1], clear[row, best], clear[row, best + 1]

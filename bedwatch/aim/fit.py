@@ -15,8 +15,11 @@ from numpy.typing import NDArray
 
 from bedwatch.aim.edges import Array, clearness, normals_of, peaks, steadied, strip
 from bedwatch.aim.pose import (
+    DEEPER,
+    K1,
     LN_DISTANCE,
     LN_SCALE,
+    NUMBERS,
     RING,
     ROLL,
     TX,
@@ -27,14 +30,19 @@ from bedwatch.aim.pose import (
     outside_mm,
     runs_of,
 )
-from bedwatch.bed.model import Points
+from bedwatch.bed.model import Bed, Points
 
 FOOT, RIM, RING_EDGE = "foot", "rim", "ring"
 FOCAL_SHARE, FOCAL_SPREAD = 0.85, 0.40  # focal length over picture width of webcams and phones, and spread of its ln
 LEAN_SPREAD = 0.25  # of the normal's part along the picture, about 15 degrees
 LEDGE_MM = 8.0  # how far inside a foot another outline is looked for at least
 ALONG = 0.04  # share of an outline over which its edges are averaged
-STEP = np.array([0.05, 0.05, 1e-4, 1e-4, 1e-4, 1e-3, 1e-4, 0.05])
+BEND_SPREAD = 0.1  # of k1: most lenses bend little, some wide ones down to -0.3
+DEEPER_SPREAD = 0.06  # of the depth of the surface: levels fall, and air lifts them
+OFF_MIDDLE = 0.008  # of the longer side: how far a lens commonly sits off the picture's middle (from memory)
+DUST_MM = 1.2  # how far powder on the wall or its shadow moves the foot's edge all around
+LONGER = 0.0015  # relative error of an outline's longer axis against its shorter one
+STEP = np.array([0.05, 0.05, 1e-4, 1e-4, 1e-4, 1e-3, 1e-4, 0.05, 1e-3, 0.05])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +68,7 @@ class Line:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fitted:
     """A settled pose. spread_px: robust standard deviation of the misses. cost: mean log misfit of the
-    edges, to compare poses of the same outlines. covariance: (8, 8) of the pose."""
+    edges, to compare poses of the same outlines. covariance: (10, 10) of the pose."""
 
     pose: Vector
     lines: tuple[Line, ...]
@@ -82,7 +90,7 @@ def places_of(view: View, pose: Vector, kind: str, count: int) -> tuple[Points, 
     if kind == FOOT:
         return bed_outline_mm(view.bed, count), 0.0
     outward = float(pose[RING]) if kind == RING_EDGE else 0.0
-    return bed_outline_mm(view.bed, count, outward), view.bed.surface_below_rim_mm
+    return bed_outline_mm(view.bed, count, outward), view.depth_mm(pose)
 
 
 def look(view: View, picture: Array, pose: Vector, kind: str, reach_px: float, count: int = 180) -> Line:
@@ -105,8 +113,8 @@ def beneath(view: View, picture: Array, pose: Vector, count: int = 120) -> tuple
 
     A ledge of powder on the wall, a stain or the rim itself may be taken for the foot; the innermost outline is the foot.
     """
-    height = view.bed.surface_below_rim_mm
-    if height == 0.0:
+    height = view.depth_mm(pose)
+    if view.bed.surface_below_rim_mm == 0.0:
         return 0.0, 0.0
     places = bed_outline_mm(view.bed, count)
     pixels = view.project(pose, places, 0.0)
@@ -173,34 +181,47 @@ def _prior(view: View, pose: Vector) -> Vector:
     focal = (pose[LN_SCALE] + pose[LN_DISTANCE] - np.log(FOCAL_SHARE * max(view.size_px))) / FOCAL_SPREAD
     # few cameras are zoomed in, but those that are, are so by far: a long tail
     focal = np.copysign(np.sqrt(2.0 * np.log1p(0.5 * focal * focal)), focal)
-    return np.array([focal, pose[TX] / LEAN_SPREAD, pose[TY] / LEAN_SPREAD, pose[ROLL] / 0.3, (pose[RING] - 6) / 6])
+    depth = level_spread_mm(view.bed)
+    lean = pose[TX : TY + 1] / LEAN_SPREAD
+    return np.array(
+        [focal, *lean, pose[ROLL] / 0.3, (pose[RING] - 6) / 6, pose[K1] / BEND_SPREAD, pose[DEEPER] / depth]
+    )
+
+
+def level_spread_mm(bed: Bed) -> float:
+    """How far the surface commonly lies off the level that the bed file tells, standard deviation."""
+    return max(1.5, DEEPER_SPREAD * bed.surface_below_rim_mm)
 
 
 def _slopes(view: View, pose: Vector, lines: Sequence[Line], free: Sequence[int]) -> tuple[NDArray[np.float64], ...]:
     """Change of where the outlines lie along their normals (n, free), and of the prior misses, per unit of a number."""
-    columns, priors = [], []
-    standing = [places_of(view, pose, line.kind, 180) for line in lines]
-    for index in free:
-        moved = pose.copy()
-        moved[index] += STEP[index]
-        parts = []
-        for line, (places, height) in zip(lines, standing, strict=True):
-            if index == RING:
-                places, height = places_of(view, moved, line.kind, 180)
-            shift = view.project(moved, places, height) - line.pixels
-            parts.append((shift * line.normals).sum(axis=1) / STEP[index])
-        columns.append(np.concatenate(parts))
-        priors.append((_prior(view, moved) - _prior(view, pose)) / STEP[index])
-    return np.column_stack(columns), np.column_stack(priors)
+    moved = np.repeat(pose[None], len(free), axis=0)
+    moved[np.arange(len(free)), free] += STEP[free]
+    still = _prior(view, pose)
+    priors = np.stack([_prior(view, one) - still for one in moved], axis=1) / STEP[free]
+    parts = []
+    for line in lines:
+        places, height = places_of(view, pose, line.kind, 180)
+        drawn = view.project_all(moved, places, [places_of(view, one, line.kind, 180)[1] for one in moved])
+        if RING in free and line.kind == RING_EDGE:
+            index = free.index(RING)
+            drawn[index] = view.project(pose, places_of(view, moved[index], line.kind, 180)[0], height)
+        parts.append(np.einsum("mnk,nk->nm", drawn - line.pixels, line.normals) / STEP[free])
+    return np.concatenate(parts), priors
 
 
 def _use(view: View, line: Line, without_side: int | None) -> NDArray[np.float64]:
     """(n,) weight of each place of an outline: its clearness, 0 where nothing clear is seen or may be used."""
     use = np.where(line.seen & (line.clear > 0.25), line.clear, 0.0)
     if without_side is not None and (line.kind != FOOT or view.bed.surface_below_rim_mm == 0.0):
-        places = bed_outline_mm(view.bed, 180) / np.array([view.bed.width_mm, view.bed.length_mm])
-        use[(np.rint(np.arctan2(places[:, 0], places[:, 1]) * 2 / np.pi) % 4) == without_side] = 0.0
+        use[side_of(view.bed, 180) == without_side] = 0.0
     return use
+
+
+def side_of(bed: Bed, count: int) -> NDArray[np.float64]:
+    """(n,) the quarter (0 to 3, clockwise from 12 o'clock) in which each place of an outline lies."""
+    places = bed_outline_mm(bed, count) / np.array([bed.width_mm, bed.length_mm])
+    return np.asarray(np.rint(np.arctan2(places[:, 0], places[:, 1]) * 2 / np.pi) % 4, np.float64)
 
 
 def settle(
@@ -213,21 +234,25 @@ def settle(
     rim_reach_px: float = 1e9,
     hold_ring: bool = False,
     without_side: int | None = None,
+    bend: bool = False,
+    level: bool = False,
 ) -> Fitted | None:
     """Fit a pose to the picture, seeking edges within each of the reaches in turn. None when it runs away.
 
     rim_reach_px: never seek the edges of the rim farther away than this (it was seen before, the foot was not).
     hold_ring: keep the width of the ring as it is. without_side: do not look at the rim's edges on this side (0 to 3).
+    bend, level: whether the lens's bend and the level of the surface are fitted too, or kept.
     """
     pose = pose.copy()
     free = [index for index in free_of(view, kinds) if not (hold_ring and index == RING)]
-    spread, cost, covariance = 1.0, 0.0, np.zeros((8, 8))
-    for reach in reaches_px:
+    free += ([K1] if bend else []) + ([DEEPER] if level else [])
+    spread, cost, covariance = 1.0, 0.0, np.zeros((NUMBERS, NUMBERS))
+    for tries, reach in enumerate(reaches_px):
         nears = [reach if kind == FOOT else min(reach, rim_reach_px) for kind in kinds]
         lines = [look(view, picture, pose, kind, near) for kind, near in zip(kinds, nears, strict=True)]
         miss = np.concatenate([line.at_px for line in lines])
         use = np.concatenate([_use(view, line, without_side) for line in lines])
-        if (use > 0).sum() < 40:
+        if (use > 0).sum() < max(40, (0.0, 0.25)[tries > 1] * len(use)):
             return None
         spread = max(0.15, 1.4826 * float(np.median(np.abs(miss[use > 0]))))
         slopes, prior_slopes = _slopes(view, pose, lines, free)
@@ -237,14 +262,18 @@ def settle(
         normal = slopes.T @ (slopes * weight[:, None]) + prior_slopes.T @ prior_slopes
         pull = slopes.T @ (miss * weight) - prior_slopes.T @ prior
         step = np.linalg.solve(normal + 1e-9 * np.diag(np.diag(normal)), pull)
-        limit = np.array([0.2, 0.2, 0.05, 0.12, 0.12, 0.4, 0.05, 4.0])
+        limit = np.array([0.2, 0.2, 0.05, 0.12, 0.12, 0.4, 0.05, 4.0, 0.1, 5.0])
         limit[:2] *= float(np.exp(pose[LN_SCALE])) * view.bed.width_mm
         pose[free] += np.clip(step, -limit[free], limit[free])
+        deep = view.bed.surface_below_rim_mm
+        pose[DEEPER] = np.clip(pose[DEEPER], -min(deep, max(8.0, 0.5 * deep)), max(8.0, deep))
         if not np.isfinite(pose).all() or np.hypot(pose[TX], pose[TY]) > 0.6 or not 4 < pose[LN_DISTANCE] < 9:
             return None
         if RING_EDGE in kinds and not 0.5 < pose[RING] < 45:
             return None
-        covariance = np.zeros((8, 8))
+        if not -0.5 < pose[K1] < 0.3:
+            return None
+        covariance = np.zeros((NUMBERS, NUMBERS))
         covariance[np.ix_(free, free)] = np.linalg.inv(normal)
     lines = [look(view, picture, pose, kind, reaches_px[-1]) for kind in kinds]
     return Fitted(pose=pose, lines=tuple(lines), spread_px=spread, cost=cost, covariance=covariance)
@@ -252,18 +281,44 @@ def settle(
 
 def error_mm(view: View, fitted: Fitted) -> float:
     """Standard error of a position in the bed plane: root mean square over the centre and eight places at the wall."""
-    from bedwatch.aim.outline import to_bed
-
     places = np.vstack([[[0.0, 0.0]], bed_outline_mm(view.bed, 8)])
     pixels = view.project(fitted.pose, places, 0.0)
     slopes = []
-    for index in range(8):
+    for index in range(NUMBERS):
         moved = fitted.pose.copy()
         moved[index] += STEP[index]
-        slopes.append((to_bed(view.homography(moved), pixels) - places) / STEP[index])
+        slopes.append((view.places(moved, pixels) - places) / STEP[index])
     jacobian = np.stack(slopes, axis=-1)
     variance = np.einsum("nki,ij,nkj->n", jacobian, fitted.covariance, jacobian)
     return float(np.sqrt(variance.mean()))
 
 
-__all__ = ["FOOT", "RIM", "RING_EDGE", "Fitted", "Line", "error_mm", "look", "outside_mm", "settle"]
+def standing_error_mm(view: View, pose: Vector) -> float:
+    """Error of places, root mean square, from what the outlines cannot tell about how the camera stands.
+
+    A lens that does not sit over the middle of the picture looks like another lean, which an outline tells only by how
+    much longer it is one way. Powder on the wall makes the surface's outline look higher or narrower, and so the camera
+    nearer or farther; where it leans, that shifts the middle of the surface against its outline.
+    """
+    radius = float(np.hypot(view.bed.width_mm, view.bed.length_mm)) / np.sqrt(8.0)
+    distance = float(np.exp(pose[LN_DISTANCE]))
+    sits = OFF_MIDDLE * max(view.size_px) / view.focal_px(pose)
+    lean = float(np.sin(np.radians(view.tilt_deg(pose))))
+    leaning = radius**2 / distance / np.hypot(1.0 / sits, lean / LONGER)
+    depth = view.depth_mm(pose)
+    nearer = min(FOCAL_SPREAD, DUST_MM * distance / (depth * radius)) if depth > 0.0 else FOCAL_SPREAD
+    return float(np.hypot(leaning, radius**2 * lean / distance * nearer))
+
+
+__all__ = [
+    "FOOT",
+    "RIM",
+    "RING_EDGE",
+    "Fitted",
+    "Line",
+    "error_mm",
+    "look",
+    "outside_mm",
+    "settle",
+    "standing_error_mm",
+]

@@ -12,16 +12,17 @@ import numpy as np
 from bedwatch.aim.edges import Array, EdgeMap
 from bedwatch.aim.fit import FOOT, RIM, Fitted, beneath, look, settle
 from bedwatch.aim.outline import homography_of_points
-from bedwatch.aim.pose import LN_SCALE, Vector, View
+from bedwatch.aim.pose import LN_SCALE, Vector, View, bed_outline_mm
 from bedwatch.aim.quads import find_quads
 from bedwatch.aim.rounds import find_rounds
 from bedwatch.bed.model import Points
 
-FOCAL_SHARES = 0.42 * 1.22 ** np.arange(14)  # of the longer picture side: 0.42 to 5.6, a phone or a zoomed-in camera
+FOCAL_SHARES = 0.42 * 1.33 ** np.arange(10)  # of the longer picture side: 0.42 to 5.5, a phone or a zoomed-in camera
 FINE_SHARES = 0.42 * 1.105 ** np.arange(27)  # for rectangles, whose edges lie closer to one another
 MOST_SETTLED = 24
 # With so good a one among so many, further starts only find it again.
 ENOUGH_SETTLED, EXCELLENT = 10, 0.9
+MOST_BENT = 6
 MOST_QUADS = 20
 CORNERS = np.array([[-1.0, 0.0], [0.0, 1.0], [1.0, 0.0], [0.0, -1.0]])
 REACHES = (5.0, 4.0, 3.0, 2.5, 2.0, 2.0)
@@ -40,28 +41,34 @@ def one_outline(view: View) -> bool:
     return view.bed.surface_below_rim_mm < 0.004 * min(view.bed.width_mm, view.bed.length_mm)
 
 
-def starts(view: View, picture: Array, edges: EdgeMap) -> list[tuple[float, list[Vector]]]:
-    """Per outline found, its support and the poses in which it would be the rim (or the brim of a full bed)."""
+Start = tuple[float, str, list[Vector]]
+
+
+def starts(view: View, picture: Array, edges: EdgeMap) -> list[Start]:
+    """Per outline found, its support, the outline yet to be seen, and poses in which this one would be the other."""
     bed, longer = view.bed, max(view.size_px)
     height = bed.surface_below_rim_mm
-    groups: list[tuple[float, list[Vector]]] = []
+    groups: list[Start] = []
     if bed.shape == "round":
         rounds = find_rounds(picture, edges)
         if height > 0.0:
-            groups += [(a.support, view.of_pair(a.ellipse, b.ellipse)) for a in rounds for b in rounds]
+            groups += [(a.support, FOOT, view.of_pair(a.ellipse, b.ellipse)) for a in rounds for b in rounds]
         for one in rounds:
             poses = [p for share in FOCAL_SHARES for p in view.of_circle(one.ellipse, share * longer, height)]
-            groups.append((one.support, poses))
+            groups.append((one.support, FOOT, poses))
         return groups
     mm = np.array([[-1, 1], [1, 1], [1, -1], [-1, -1]]) * np.array([bed.width_mm, bed.length_mm]) / 2
-    ranked: list[tuple[float, list[Vector]]] = []
+    ranked: list[Start] = []
     for quad in find_quads(edges, view.size_px, bed.width_mm / bed.length_mm):
         homography = homography_of_points(mm, quad.corners)
-        tried = [view.of_homography(homography, share * longer, height) for share in FINE_SHARES]
-        least = min(misfit for _, misfit in tried)
-        ranked.append((quad.support - 4.0 * least, [pose for pose, misfit in tried if misfit < least + 0.04]))
+        # a quad may be the rim, or the foot of a wall whose rim shows less
+        for up, other in {height: FOOT, 0.0: RIM}.items():
+            tried = [view.of_homography(homography, share * longer, up) for share in FINE_SHARES]
+            least = min(misfit for _, misfit in tried)
+            poses = [pose for pose, misfit in tried if misfit < least + 0.04]
+            ranked.append((quad.support - 4.0 * least, other, poses))
     ranked.sort(key=lambda one: -one[0])
-    return ranked[:MOST_QUADS]
+    return ranked[: 2 * MOST_QUADS]
 
 
 def plausible(view: View, pose: Vector) -> bool:
@@ -71,9 +78,9 @@ def plausible(view: View, pose: Vector) -> bool:
     return 250 < distance < 3000 and view.lean_deg(pose) < 33 and 0.3 < share < 8.0
 
 
-def foot_score(view: View, picture: Array, pose: Vector) -> float:
-    """How much of the foot of the wall shows where this pose would have it, and how usual its lens is, 0 to 1."""
-    line = look(view, picture, pose, FOOT, 3.0, 60)
+def foot_score(view: View, picture: Array, pose: Vector, kind: str) -> float:
+    """How much of the foot of the wall (or the rim) shows where this pose would have it, 0 to 1."""
+    line = look(view, picture, pose, kind, 3.0, 60)
     shows = float(np.minimum(line.clear[line.seen], 0.6).mean()) / 0.6 if line.seen.sum() > 20 else 0.0
     return shows * usual(view, pose) if view.bed.shape == "round" else shows
 
@@ -102,16 +109,17 @@ def guesses(view: View, picture: Array, edges: EdgeMap, most: int = 8) -> list[G
     half = np.array([view.bed.width_mm, view.bed.length_mm]) / 2
     marked: list[tuple[float, Vector]] = []
     paired: list[tuple[float, Vector]] = []
-    for support, group in starts(view, picture, edges):
+    for support, other, group in starts(view, picture, edges):
         poses = [pose for pose in group if plausible(view, pose)]
         if one_outline(view):
             marked += [(1.0, pose) for pose in poses[len(poses) // 2 : len(poses) // 2 + 2]]
         else:
-            marks = [(support * foot_score(view, picture, pose), pose) for pose in poses]
+            marks = [(support * foot_score(view, picture, pose, other), pose) for pose in poses]
             (paired if len(group) == 1 else marked).extend(sorted(marks, key=lambda one: -one[0])[:4])
     best = [sorted(some, key=lambda one: -one[0]) for some in (marked, paired)]
     turns = itertools.chain.from_iterable(itertools.zip_longest(*best))
     begun: list[Points] = []
+    tried: list[tuple[float, Vector]] = []
     for _, pose in (one for one in turns if one is not None):
         drawn = np.vstack([view.project(pose, CORNERS * half, height) for height in heights])
         if any(np.hypot(*(drawn - other).T).mean() < 1.0 for other in begun):
@@ -121,16 +129,41 @@ def guesses(view: View, picture: Array, edges: EdgeMap, most: int = 8) -> list[G
             len(begun) > ENOUGH_SETTLED and max((one.score for one in found), default=0.0) > EXCELLENT
         ):
             break
-        fitted = settle(view, picture, pose, kinds, REACHES, rim_reach_px=2.0)
-        if fitted is not None and plausible(view, fitted.pose):
-            inside = beneath(view, picture, fitted.pose, 72)[0]
-            found.append(Guess(fitted=fitted, score=score(view, fitted) * (1.0 - 0.5 * max(0.0, inside - 0.3))))
+        straight = _guess(view, picture, pose, kinds, bend=False)
+        if straight is not None:
+            found.append(straight)
+        tried.append((0.0 if straight is None else straight.score, pose))
+    # a lens that bends is thought of where a straight one leaves much unexplained
+    tried.sort(key=lambda one: -one[0])
+    for reached, pose in tried[:MOST_BENT]:
+        bent = _guess(view, picture, pose, kinds, bend=True) if reached < EXCELLENT else None
+        if bent is not None and bent.score > 1.15 * reached:
+            found.append(bent)
     found.sort(key=lambda guess: -guess.score)
     kept: list[Guess] = []
     for guess in found:
         if len(kept) < most and all(_apart(guess, other) > 1.0 for other in kept):
             kept.append(guess)
     return kept
+
+
+def _guess(view: View, picture: Array, pose: Vector, kinds: Sequence[str], *, bend: bool) -> Guess | None:
+    most = max(1.5, 0.7 * gap_px(view, pose))  # or one outline would be taken for the other
+    reaches = tuple(min(reach, most) for reach in REACHES)
+    fitted = settle(view, picture, pose, kinds, reaches, rim_reach_px=2.0, bend=bend)
+    if fitted is None or not plausible(view, fitted.pose):
+        return None
+    inside = beneath(view, picture, fitted.pose, 72)[0]
+    return Guess(fitted=fitted, score=score(view, fitted) * (1.0 - 0.5 * max(0.0, inside - 0.3)))
+
+
+def gap_px(view: View, pose: Vector) -> float:
+    """Mean distance of the rim's outline from the surface's in the picture; large when they are one and the same."""
+    if one_outline(view):
+        return 1e9
+    places = bed_outline_mm(view.bed, 36)
+    foot, rim = (view.project(pose, places, height) for height in (0.0, view.depth_mm(pose)))
+    return float(np.hypot(*(foot - rim).T).mean())
 
 
 def _apart(a: Guess, b: Guess) -> float:

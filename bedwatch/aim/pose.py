@@ -1,26 +1,30 @@
-"""How a pinhole camera stands to a bed: eight numbers that draw every outline of the tub.
+"""How a camera stands to a bed: ten numbers that draw every outline of the tub.
 
-Square pixels, principal point at the middle of the picture, focal length unknown. The numbers of a pose are
-(u, v) the picture of the surface's centre, ln(pixels per mm) there, (tx, ty) the picture-plane part of the unit normal
+Square pixels, principal point and centre of the lens's bend at the middle of the picture, focal length unknown. The numbers of a pose are
+(u, v) the straightened picture of the surface's centre, ln(pixels per mm) there, (tx, ty) the picture-plane part of the unit normal
 of the surface, ln(distance along the camera's axis in mm), the turn of the bed in its plane (rectangular beds) in
-radians, and the width of the ring on top of the wall in mm. They are chosen so that those which a picture fixes badly
+radians, the width of the ring on top of the wall in mm, the first term k1 of the lens's radial bend (see `lens`), and
+by how many mm the surface lies deeper below the rim than the bed file says. They are chosen so that those which a picture fixes badly
 (distance without tilt or depth) do not spoil the others.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from bedwatch.aim.lens import Lens
 from bedwatch.aim.outline import conic_of_ellipse
 from bedwatch.aim.types import Ellipse, Homography
 from bedwatch.bed.model import Bed, Points
 
 Vector = NDArray[np.float64]
-U, V, LN_SCALE, TX, TY, LN_DISTANCE, ROLL, RING = range(8)
+U, V, LN_SCALE, TX, TY, LN_DISTANCE, ROLL, RING, K1, DEEPER = range(10)
+NUMBERS = 10
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,37 +41,83 @@ class View:
     def focal_px(self, pose: Vector) -> float:
         return float(np.exp(pose[LN_SCALE] + pose[LN_DISTANCE]))
 
+    def depth_mm(self, pose: Vector) -> float:
+        """How far the surface lies below the rim."""
+        return self.bed.surface_below_rim_mm + float(pose[DEEPER])
+
+    def lens(self, pose: Vector) -> Lens:
+        """The lens of a pose; its straightened picture has the real one's scale at the middle."""
+        focal = self.focal_px(pose)
+        return Lens(k1=float(pose[K1]), focal_px=focal, centre_px=self.middle, straight_focal_px=focal)
+
     def axes(self, pose: Vector) -> tuple[Vector, Vector, Vector, Vector]:
         """Centre of the surface and the bed's x, y and upward axes, in camera coordinates (x right, y down), mm."""
-        distance, focal = float(np.exp(pose[LN_DISTANCE])), self.focal_px(pose)
-        (cu, cv), (tx, ty) = self.middle, pose[TX : TY + 1]
-        centre = distance * np.array([(pose[U] - cu) / focal, (pose[V] - cv) / focal, 1.0])
-        up = np.array([tx, ty, -np.sqrt(max(1e-6, 1.0 - tx * tx - ty * ty))])
+        centre, x, y, up = self._axes(pose[:, None])
+        return centre[:, 0], x[:, 0], y[:, 0], up[:, 0]
+
+    def _axes(self, poses: Vector) -> tuple[Vector, Vector, Vector, Vector]:
+        """The same, each (3, m), for poses (10, m)."""
+        distance = np.exp(poses[LN_DISTANCE])
+        focal = np.exp(poses[LN_SCALE]) * distance
+        (cu, cv), tx, ty = self.middle, poses[TX], poses[TY]
+        a, b = (poses[U] - cu) / focal, (poses[V] - cv) / focal
+        tz = -np.sqrt(np.maximum(1e-6, 1.0 - tx * tx - ty * ty))
         # centre + t * flat stays in one picture row; flat = up x (0, Z, -Y)
-        flat = np.array([-up[1] * centre[1] - up[2] * centre[2], up[0] * centre[1], up[0] * centre[2]])
-        flat /= np.sqrt(flat @ flat)
-        away = _cross(up, flat)
-        if pose[ROLL] == 0.0:
-            return centre, flat, away, up
-        c, s = np.cos(pose[ROLL]), np.sin(pose[ROLL])
-        return centre, c * flat + s * away, c * away - s * flat, up
+        flat = np.array([-ty * b - tz, tx * b, tx])
+        flat /= np.sqrt((flat * flat).sum(axis=0))
+        up = np.array([tx, ty, tz])
+        away = np.array([ty * flat[2] - tz * flat[1], tz * flat[0] - tx * flat[2], tx * flat[1] - ty * flat[0]])
+        centre = np.array([a * distance, b * distance, distance])
+        if poses[ROLL].any():
+            c, s = np.cos(poses[ROLL]), np.sin(poses[ROLL])
+            flat, away = c * flat + s * away, c * away - s * flat
+        return centre, flat, away, up
 
     def homography(self, pose: Vector, height_mm: float = 0.0) -> Homography:
-        """Takes (x_mm, y_mm, 1) of the plane this far above the surface to pixels."""
-        centre, x, y, up = self.axes(pose)
-        focal, (cu, cv) = self.focal_px(pose), self.middle
-        h = np.empty((3, 3))
-        h[:, 0], h[:, 1], h[:, 2] = x, y, centre + height_mm * up
+        """Takes (x_mm, y_mm, 1) of the plane this far above the surface to pixels of the straightened picture."""
+        return np.asarray(self._homographies(pose[:, None], np.array([height_mm]))[0], np.float64)
+
+    def _homographies(self, poses: Vector, heights_mm: Vector) -> Homography:
+        """(m, 3, 3) for poses (10, m) and heights (m,)."""
+        centre, x, y, up = self._axes(poses)
+        h = np.stack([x, y, centre + heights_mm * up], axis=1)  # (3, 3, m)
+        focal, (cu, cv) = np.exp(poses[LN_SCALE] + poses[LN_DISTANCE]), self.middle
         h[0] = focal * h[0] + cu * h[2]
         h[1] = focal * h[1] + cv * h[2]
-        h /= h[2, 2]
-        return h
+        h /= h[2, 2].copy()
+        return np.ascontiguousarray(h.transpose(2, 0, 1))
 
     def project(self, pose: Vector, places_mm: Points, height_mm: float) -> Points:
-        """Pixels (n, 2) of places (n, 2) in the plane this far above the surface."""
+        """Pixels (n, 2) of places (n, 2) in the plane this far above the surface, as the lens shows them."""
         h = self.homography(pose, height_mm)
         w = places_mm @ h[2, :2] + h[2, 2]
-        return np.asarray((places_mm @ h[:2, :2].T + h[:2, 2]) / w[:, None], np.float64)
+        pixels = (places_mm @ h[:2, :2].T + h[:2, 2]) / w[:, None]
+        if pose[K1] == 0.0:
+            return np.asarray(pixels, np.float64)
+        pixels -= self.middle
+        bend = pose[K1] / self.focal_px(pose) ** 2
+        # never past where the lens would fold the picture over
+        r2 = np.minimum((pixels * pixels).sum(axis=1), 0.3 / max(-bend, 1e-12))
+        return np.asarray(pixels * (1.0 + bend * r2)[:, None] + self.middle, np.float64)
+
+    def project_all(self, poses: NDArray[np.float64], places_mm: Points, heights_mm: Sequence[float]) -> Vector:
+        """Pixels (m, n, 2) of places (n, 2) for each of several poses (m, 10), each with its height above the surface."""
+        h = self._homographies(poses.T, np.asarray(heights_mm, np.float64))
+        uvw = np.matmul(np.column_stack([places_mm, np.ones(len(places_mm))]), h.transpose(0, 2, 1))
+        pixels = uvw[..., :2] / uvw[..., 2:]
+        if not poses[:, K1].any():
+            return np.asarray(pixels, np.float64)
+        pixels -= self.middle
+        bend = (poses[:, K1] * np.exp(-2.0 * (poses[:, LN_SCALE] + poses[:, LN_DISTANCE])))[:, None]
+        r2 = np.minimum((pixels * pixels).sum(axis=2), 0.3 / np.maximum(-bend, 1e-12))
+        return np.asarray(pixels * (1.0 + bend * r2)[..., None] + self.middle, np.float64)
+
+    def places(self, pose: Vector, pixels: Points) -> Points:
+        """Places (n, 2) of the surface in mm that pixels (n, 2) show; the inverse of `project` at height 0."""
+        if pose[K1] != 0.0:
+            pixels = self.lens(pose).straighten(pixels)
+        xyw = np.column_stack([pixels, np.ones(len(pixels))]) @ np.linalg.inv(self.homography(pose)).T
+        return np.asarray(xyw[:, :2] / xyw[:, 2:], np.float64)
 
     def tilt_deg(self, pose: Vector) -> float:
         """Angle between the bed's axis and the line of sight to its centre."""
@@ -80,7 +130,7 @@ class View:
 
     def seen(self, pose: Vector, places_mm: Points) -> NDArray[np.bool_]:
         """(n,) which places of the surface are not hidden by the near wall."""
-        height = self.bed.surface_below_rim_mm
+        height = self.depth_mm(pose)
         centre, x, y, up = self.axes(pose)
         eye = np.array([-(centre @ x), -(centre @ y)])
         share = height / max(-float(centre @ up), 1e-6)
@@ -88,7 +138,7 @@ class View:
 
     def from_axes(self, focal_px: float, centre: Vector, up: Vector, x: Vector | None = None) -> Vector:
         """The pose of a surface centred there (camera coordinates, mm) with this normal and, if given, x axis."""
-        pose = np.zeros(8)
+        pose = np.zeros(NUMBERS)
         pose[U] = self.middle[0] + focal_px * centre[0] / centre[2]
         pose[V] = self.middle[1] + focal_px * centre[1] / centre[2]
         pose[LN_SCALE], pose[LN_DISTANCE] = np.log(focal_px / centre[2]), np.log(centre[2])

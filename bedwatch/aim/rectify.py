@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.outline import to_picture
 from bedwatch.aim.types import Aim, Corners, Ellipse
 from bedwatch.bed.model import Bed, Points
 from bedwatch.frames.cv import cv2
@@ -39,7 +38,7 @@ class Rectifier:
         y = ((rows - 1) / 2 - np.arange(rows)) * self.step_mm
         self.xy_mm: NDArray[np.float64] = np.stack(np.meshgrid(x, y), axis=-1)
         flat = self.xy_mm.reshape(-1, 2)
-        pixels = to_picture(aim.bed_to_picture, flat)
+        pixels = aim.pixels(flat)
         inside = _inside_mm(bed, flat)
         w, h = size_px
         in_picture = (pixels >= 0).all(axis=1) & (pixels[:, 0] <= w - 1) & (pixels[:, 1] <= h - 1)
@@ -118,8 +117,10 @@ def _within(aim: Aim, bed: Bed, pixels: Points) -> NDArray[np.bool_]:
     assert isinstance(aim.rim, Corners)
     corners = np.array(aim.rim.corners_px)
     inside = np.ones(len(pixels), np.bool_)
+    along, across = corners[1] - corners[0], corners[3] - corners[0]
+    way = np.sign(along[0] * across[1] - along[1] * across[0])  # a mirrored camera sees them go round the other way
     for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True):
-        inside &= (b[0] - a[0]) * (pixels[:, 1] - a[1]) - (b[1] - a[1]) * (pixels[:, 0] - a[0]) >= 0
+        inside &= way * ((b[0] - a[0]) * (pixels[:, 1] - a[1]) - (b[1] - a[1]) * (pixels[:, 0] - a[0])) >= 0
     return inside
 
 

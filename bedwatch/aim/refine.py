@@ -14,17 +14,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.aim.edges import Array, clearness
-from bedwatch.aim.fit import FOOT, RIM, RING_EDGE, Fitted, beneath, settle
-from bedwatch.aim.guesses import one_outline
+from bedwatch.aim.fit import FOOT, RIM, RING_EDGE, Fitted, beneath, look, settle, side_of
+from bedwatch.aim.guesses import gap_px, one_outline
 from bedwatch.aim.outline import ellipse_of_circle
-from bedwatch.aim.pose import LN_DISTANCE, LN_SCALE, RING, TX, TY, Vector, View, bed_outline_mm, outside_mm
+from bedwatch.aim.pose import DEEPER, K1, LN_DISTANCE, LN_SCALE, RING, TX, TY, Vector, View, bed_outline_mm, outside_mm
 from bedwatch.frames.cv import cv2
 
 INWARD_MM, OUTWARD_MM = 14.0, 26.0
 HOPELESS = 0.3  # support of an outline below which no second try helps
-INSIDE = 0.5  # share of an outline inside the foot from which that is taken for the foot
+INSIDE = 0.35  # share of an outline inside the foot from which that is taken for the foot
 HOPELESS_FIT = 0.9  # badness above which a pose is let go
 NEARLY = 0.75  # badness above which leaving a side out does not save a pose
+LEAST_BEND = 0.03  # of k1: less moves nothing in a bed by a millimetre
+FITS = 0.12  # badness of a pose that leaves nothing to explain
 GOOD = 0.2  # badness of a pose that needs no second try
 NARROW = (2.5, 2.0, 2.0, 2.0)
 FREE = (4.0, 4.0, 3.0, 3.0, 2.0)
@@ -52,7 +54,7 @@ def rim_edges(view: View, picture: Array, pose: Vector) -> NDArray[np.float64]:
     scale = float(np.exp(pose[LN_SCALE]))
     step = max(0.5 / scale, 0.25)
     offset = np.arange(-INWARD_MM, OUTWARD_MM + step, step)
-    height = view.bed.surface_below_rim_mm
+    height = view.depth_mm(pose)
     pixels = np.stack(
         [view.project(pose, bed_outline_mm(view.bed, 180, float(mm)), height) for mm in offset], axis=1
     ).astype(np.float32)
@@ -87,14 +89,14 @@ def _foot_in_rim_plane(view: View, pose: Vector) -> NDArray[np.float64]:
     places = bed_outline_mm(view.bed, 180)
     centre, x, y, up = view.axes(pose)
     eye = np.array([-(centre @ x), -(centre @ y)])
-    share = view.bed.surface_below_rim_mm / max(-float(centre @ up), 1e-6)
+    share = view.depth_mm(pose) / max(-float(centre @ up), 1e-6)
     out = outside_mm(view.bed, places + (eye - places) * share)
     return np.where(out < 0, out, -np.inf)
 
 
 def _moved_rim(view: View, pose: Vector, outward_mm: float) -> Vector:
     """The pose whose rim lies where this one draws a line so far outside its rim, the surface staying in place."""
-    height, radius = view.bed.surface_below_rim_mm, min(view.bed.width_mm, view.bed.length_mm) / 2
+    height, radius = view.depth_mm(pose), min(view.bed.width_mm, view.bed.length_mm) / 2
     distance = float(np.exp(pose[LN_DISTANCE]))
     ratio = distance / (distance - height) * (radius + outward_mm) / radius
     moved = pose.copy()
@@ -105,29 +107,37 @@ def _moved_rim(view: View, pose: Vector, outward_mm: float) -> Vector:
     return moved
 
 
-def refine(view: View, picture: Array, pose: Vector, times: float) -> Refined | None:
-    """Settle a pose of the small picture (a `times`-th of the size) in the full one. None when no edges are there."""
-    wide = tuple(max(2.5, times * reach) for reach in (1.5, 1.0))
-    best = _refine(view, picture, enlarged(pose, times), wide + NARROW)
+def refine(view: View, picture: Array, pose: Vector, times: float) -> list[Refined]:
+    """Settle a pose of the small picture (a `times`-th of the size) in the full one; empty when no edges are there.
+
+    Where another outline shows inside the foot, the pose that takes that one for the foot is given too.
+    """
+    most = max(2.0, 0.7 * gap_px(view, enlarged(pose, times)))  # or one outline would be taken for the other
+    wide = tuple(min(most, max(2.5, times * reach)) for reach in (1.5, 1.0))
+    found = _refine(view, picture, enlarged(pose, times), wide + NARROW)
+    if found is None:
+        return []
+    ways = [found]
     for _ in range(2):
-        if best is None or best.fitted.badness > HOPELESS_FIT or one_outline(view):
+        best = ways[-1]
+        if best.fitted.badness > HOPELESS_FIT or one_outline(view):
             break
         share, depth = beneath(view, picture, best.fitted.pose)
         if share < INSIDE:
             break
         starts = [_lowered(view, best.fitted.pose, depth, rim=rim) for rim in (True, False)]
         tries = [_refine(view, picture, start, (4.0, 3.0, *NARROW)) for start in starts]
-        good = [one for one in tries if one is not None and one.fitted.badness < best.fitted.badness + 0.25]
+        good = [one for one in tries if one is not None and one.fitted.badness < HOPELESS_FIT]
         if not good:
             break
-        best = min(good, key=lambda one: one.fitted.badness)
-    return best
+        ways.append(min(good, key=lambda one: one.fitted.badness))
+    return ways
 
 
 def _lowered(view: View, pose: Vector, depth_mm: float, *, rim: bool) -> Vector:
     """The pose whose foot lies where this one draws a line so far below its own, its rim staying (or, else, lying on
     the former foot)."""
-    height, distance = view.bed.surface_below_rim_mm, float(np.exp(pose[LN_DISTANCE]))
+    height, distance = view.depth_mm(pose), float(np.exp(pose[LN_DISTANCE]))
     lower = view.homography(pose, -depth_mm)
     top = distance - height if rim else distance
     ratio = max((distance + depth_mm) / top, 1.003)
@@ -140,11 +150,32 @@ def _lowered(view: View, pose: Vector, depth_mm: float, *, rim: bool) -> Vector:
 
 
 def _refine(view: View, picture: Array, pose: Vector, reaches: tuple[float, ...]) -> Refined | None:
+    found = _at_level(view, picture, pose, reaches)
+    if found is None or found.fitted.badness < FITS or one_outline(view):
+        return found
+    # the level of the bed file does not explain the outlines: the surface may lie elsewhere
+    start = found.fitted.pose.copy()
+    start[DEEPER] += 1e-6
+    kinds = tuple(line.kind for line in found.fitted.lines)
+    free = _settled(view, picture, start, kinds, (4.0, 3.0, *NARROW), hold_ring=found.lone)
+    if free and free[0].badness < 0.85 * found.fitted.badness - 0.02:
+        return Refined(fitted=free[0], lone=found.lone)
+    return found
+
+
+def _at_level(view: View, picture: Array, pose: Vector, reaches: tuple[float, ...]) -> Refined | None:
     kinds = (FOOT,) if one_outline(view) else (RIM, FOOT)
-    fitted = settle(view, picture, pose, kinds, reaches)
+    fitted = _bent_or_straight(view, picture, pose, kinds, reaches)
     if fitted is None or min(line.support(3.0) for line in fitted.lines) < HOPELESS:
         return None
     ringed = _with_ring(view, picture, fitted.pose, kinds)
+    if (ringed is None or ringed.badness > GOOD) and fitted.pose[K1] == 0.0:
+        # one outline alone may hide that the lens bends; two cannot
+        start = fitted.pose.copy()
+        start[K1] = -1e-6
+        bent = _with_ring(view, picture, start, kinds)
+        if bent is not None and _bends(bent) and (ringed is None or bent.badness < 0.85 * ringed.badness - 0.02):
+            ringed = bent
     if ringed is not None:
         return Refined(fitted=ringed, lone=False)
     if one_outline(view):
@@ -152,7 +183,7 @@ def _refine(view: View, picture: Array, pose: Vector, reaches: tuple[float, ...]
     start = _moved_rim(view, fitted.pose, -LONE_RING_MM)
     start[RING] = LONE_RING_MM
     kinds = (FOOT, RING_EDGE)
-    lone = settle(view, picture, start, kinds, (4.0, 3.0, *NARROW), hold_ring=True)
+    lone = next(iter(_settled(view, picture, start, kinds, (4.0, 3.0, *NARROW), hold_ring=True)), None)
     if lone is not None and GOOD < lone.badness < NEARLY:
         lone = _without_a_side(view, picture, lone, kinds, hold_ring=True)
     deeper = _as_rim(view, picture, fitted.pose)
@@ -161,9 +192,30 @@ def _refine(view: View, picture: Array, pose: Vector, reaches: tuple[float, ...]
     return Refined(fitted=lone, lone=True) if lone is not None else None
 
 
+def _bent_or_straight(
+    view: View, picture: Array, pose: Vector, kinds: tuple[str, ...], reaches: tuple[float, ...]
+) -> Fitted | None:
+    """Settle with a straight lens, and with one that bends only where the picture clearly says so."""
+    flat = pose.copy()
+    flat[K1] = 0.0
+    straight = settle(view, picture, flat, kinds, reaches)
+    if straight is not None and straight.badness < GOOD and pose[K1] == 0.0:
+        return straight
+    bent = settle(view, picture, pose, kinds, reaches, bend=True)
+    if bent is None or not _bends(bent):
+        return straight
+    return bent if straight is None or bent.badness < 0.85 * straight.badness - 0.02 else straight
+
+
+def _bends(fitted: Fitted) -> bool:
+    """Whether the lens bends by more than its error."""
+    error = float(np.sqrt(fitted.covariance[K1, K1]))
+    return bool(abs(fitted.pose[K1]) > max(LEAST_BEND, 4.0 * error))
+
+
 def _as_rim(view: View, picture: Array, pose: Vector) -> Fitted | None:
     """The pose, if a good one comes out, whose rim is what this one takes for the foot (and the foot shows within)."""
-    height = view.bed.surface_below_rim_mm
+    height = view.depth_mm(pose)
     distance, longer = float(np.exp(pose[LN_DISTANCE])), max(view.size_px)
     quick: list[Fitted] = []
     for share in (0.7, 0.9, 1.15, 1.5):
@@ -191,20 +243,39 @@ def _with_ring(view: View, picture: Array, pose: Vector, kinds: tuple[str, ...])
     quick: list[Fitted] = []
     # from the middle of a ring of 6 to 8 mm both its edges are still reached
     reaches = tuple(max(3.0, mm * float(np.exp(pose[LN_SCALE]))) for mm in (4.0, 2.5))
-    for way, (shift, width) in itertools.product([pose, *_mirrored(view, pose)], [*pairs, *guessed]):
-        start = _moved_rim(view, way, shift)
-        start[RING] = width
+    ways = [pose, *_mirrored(view, pose)]
+    sure = [_ringed(view, way, *pair) for way, pair in itertools.product(ways, pairs)]
+    more = [_ringed(view, way, *pair) for way, pair in itertools.product(ways, guessed)]
+    for start in [*sure, *_likeliest(view, picture, more)]:
         quick += _settled(view, picture, start, kinds, (*reaches, 3.0, 2.5, 2.0))
         if quick and quick[-1].badness < 2 * GOOD:
             break
     quick.sort(key=lambda one: one.badness)
-    found = [full for one in quick[:3] for full in _settled(view, picture, one.pose, kinds, NARROW)]
+    found = [full for one in quick[:2] for full in _settled(view, picture, one.pose, kinds, NARROW)]
     if not found:
         return None
     best = min(found, key=lambda one: one.badness)
     if GOOD < best.badness < NEARLY:
         best = _without_a_side(view, picture, best, kinds)
     return _upright(view, picture, best, kinds) if _ring_shows(best) else None
+
+
+def _ringed(view: View, pose: Vector, outward_mm: float, width_mm: float) -> Vector:
+    """The pose whose rim lies so far outside this one's, with a ring so wide on top."""
+    start = _moved_rim(view, pose, outward_mm)
+    start[RING] = width_mm
+    return start
+
+
+def _likeliest(view: View, picture: Array, starts: list[Vector], most: int = 4) -> list[Vector]:
+    """Of several starts those near whose two edges of the ring most of a picture's edges lie."""
+
+    def shows(start: Vector) -> float:
+        lines = [look(view, picture, start, kind, 3.0, 60) for kind in (RIM, RING_EDGE)]
+        bell = [np.exp(-0.5 * (line.at_px / 1.5) ** 2) * np.minimum(line.clear, 0.6) * line.seen for line in lines]
+        return float(min(one.mean() for one in bell))
+
+    return sorted(starts, key=shows, reverse=True)[:most]
 
 
 def _settled(
@@ -217,7 +288,10 @@ def _settled(
     side: int | None = None,
     hold_ring: bool = False,
 ) -> list[Fitted]:
-    one = settle(view, picture, pose, kinds, reaches, without_side=side, hold_ring=hold_ring)
+    bend, level = pose[K1] != 0.0, pose[DEEPER] != 0.0
+    one = settle(
+        view, picture, pose, kinds, reaches, without_side=side, hold_ring=hold_ring, bend=bool(bend), level=bool(level)
+    )
     return [one] if one is not None else []
 
 
@@ -229,10 +303,17 @@ def _without_a_side(
     On the near side powder, rim and bench follow each other closely, and one pair may look alike in colour.
     """
     found = [fitted]
-    for side in range(4):
-        for free in _settled(view, picture, fitted.pose, kinds, FREE, side=side, hold_ring=hold_ring):
-            found += _settled(view, picture, free.pose, kinds, NARROW, hold_ring=hold_ring)
+    for free in _settled(view, picture, fitted.pose, kinds, FREE, side=_worst_side(view, fitted), hold_ring=hold_ring):
+        found += _settled(view, picture, free.pose, kinds, NARROW, hold_ring=hold_ring)
     return min(found, key=lambda one: one.badness)
+
+
+def _worst_side(view: View, fitted: Fitted) -> int:
+    """The side (0 to 3) on which the edges of the rim lie farthest from where the pose has them."""
+    lines = [line for line in fitted.lines if line.kind != FOOT or view.bed.surface_below_rim_mm == 0.0]
+    sides = side_of(view.bed, 180)
+    miss = [np.mean([np.minimum(np.abs(line.at_px[sides == side]), 3.0).mean() for line in lines]) for side in range(4)]
+    return int(np.argmax(miss))
 
 
 def _ring_shows(fitted: Fitted) -> bool:
@@ -257,11 +338,11 @@ def _mirrored(view: View, pose: Vector) -> list[Vector]:
     ellipse = ellipse_of_circle(view.homography(pose), view.bed.width_mm / 2)
     others = view.of_circle(ellipse, view.focal_px(pose), 0.0)
     for other in others:
-        other[RING] = pose[RING]
+        other[RING], other[K1] = pose[RING], pose[K1]
     return [other for other in others if np.hypot(*(other[TX : TY + 1] - pose[TX : TY + 1])) > 0.02]
 
 
 def _upright(view: View, picture: Array, fitted: Fitted, kinds: tuple[str, ...]) -> Fitted:
     """Of the two ways a full round bed may lean and look alike, the one that fits better."""
-    tries = [settle(view, picture, way, kinds, (3.0, *NARROW)) for way in _mirrored(view, fitted.pose)]
-    return min([fitted, *(one for one in tries if one is not None)], key=lambda one: one.cost)
+    tries = [one for way in _mirrored(view, fitted.pose) for one in _settled(view, picture, way, kinds, (3.0, *NARROW))]
+    return min([fitted, *tries], key=lambda one: one.cost)

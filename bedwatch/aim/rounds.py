@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from bedwatch.aim.blobs import ellipses
 from bedwatch.aim.edges import Array, EdgeMap, clearness, peaks, steadied, strip
 from bedwatch.aim.outline import conic_of_ellipse, fit_ellipse
 from bedwatch.aim.types import Ellipse
@@ -19,6 +20,7 @@ from bedwatch.frames.cv import cv2
 CELL = 4.0  # px of the search picture per cell of the vote
 SPREADS = (0.10, 0.08, 0.05, 0.03, 0.02, 0.015)
 NESTED = (0.8, 0.85, 0.9, 0.94, 0.97, 1.03, 1.06, 1.1, 1.16, 1.23)
+SQUASHED = 0.83  # axes of the outlines sought beside nearly round ones
 RATIO = 1.04  # from one radius of the vote to the next
 
 
@@ -74,20 +76,20 @@ def _waves(turn: NDArray[np.float64]) -> NDArray[np.float64]:
 
 def fit_round(
     picture: Array,
-    centre: tuple[float, float],
-    radius: float,
+    start: Ellipse,
     sign: float,
     spreads: tuple[float, ...] = SPREADS,
     taken: Ellipse | None = None,
 ) -> Round | None:
-    """Settle on the outline near a circle; sign +1: its inside is brighter, -1 darker, 0: either.
+    """Settle on the outline near an ellipse; sign +1: its inside is brighter, -1 darker, 0: either.
 
     spreads: share of the radius within which edges are sought, from try to try.
     taken: an outline not to be found again.
     """
     turn = 2 * np.pi * np.arange(120) / 120
-    out = np.column_stack([np.cos(turn), np.sin(turn)])
-    middle = np.array(centre)
+    radius = float(np.sqrt(start.axes_px[0] * start.axes_px[1]))
+    middle = np.array(start.centre_px)
+    out = np.column_stack([np.cos(turn), np.sin(turn)]) @ _squash(start).T
     reach = max(8.0, 0.2 * radius)
     across = strip(picture, middle + radius * out, out, reach, max(0.5, reach / 60))
     across = steadied(across, (len(turn),), 5)
@@ -119,6 +121,18 @@ def fit_round(
     return Round(ellipse=ellipse, support=float(on.sum() / inside.sum()))
 
 
+def _squash(ellipse: Ellipse) -> NDArray[np.float64]:
+    """(2, 2) that makes an ellipse of this form and turn of a circle, keeping its area."""
+    angle = np.radians(ellipse.angle_deg)
+    turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+    longer = float(np.sqrt(ellipse.axes_px[0] / ellipse.axes_px[1]))
+    return np.asarray(turn @ np.diag([longer, 1 / longer]) @ turn.T, np.float64)
+
+
+def circle(u: float, v: float, radius: float) -> Ellipse:
+    return Ellipse(centre_px=(u, v), axes_px=(radius, radius), angle_deg=0.0)
+
+
 def _radius_along(ellipse: Ellipse, middle: NDArray[np.float64], out: NDArray[np.float64]) -> NDArray[np.float64]:
     """(n,) where rays from a point inside an ellipse meet it."""
     conic = conic_of_ellipse(ellipse)
@@ -128,34 +142,58 @@ def _radius_along(ellipse: Ellipse, middle: NDArray[np.float64], out: NDArray[np
     return np.asarray((-b + np.sqrt(np.maximum(b * b - a * (start @ conic @ start), 0.0))) / a)
 
 
-def find_rounds(picture: Array, edges: EdgeMap, most: int = 16) -> list[Round]:
+def find_rounds(picture: Array, edges: EdgeMap, most: int = 18) -> list[Round]:
     """The best-supported nearly round outlines of a search picture, best first, none twice.
 
-    Beside the peaks of the vote, outlines just inside and outside of those found are sought: a rim around a surface is
-    drowned by it in the vote when it is the fainter of the two.
+    Starts are the peaks of the vote and the borders of even regions. Beside what comes of them, outlines just inside and
+    outside are sought: a rim around a surface is drowned by it in the vote when it is the fainter of the two.
     """
     h, w = picture.shape[:2]
     found: list[Round] = []
+    for start in ellipses(picture):
+        found += _good([fit_round(picture, start, way, SPREADS[1:]) for way in (1.0, -1.0, 0.0)])
     for sign in (1.0, -1.0):
         for u, v, radius in vote_peaks(*vote(edges, (w, h), sign), most=12):
-            found += _good([fit_round(picture, (u, v), radius, way) for way in (sign, 0.0)])
+            found += _good([fit_round(picture, circle(u, v, radius), way) for way in (sign, 0.0)])
     kept = _unlike(found)
-    for one in kept[:4]:
-        mean = float(np.mean(one.ellipse.axes_px))
+    if not kept or kept[0].support < 0.7:
+        found += _squashed(picture, edges)
+        kept = _unlike(found)
+    for one in kept[:6]:
         for times in NESTED:
-            ways = [
-                fit_round(picture, one.ellipse.centre_px, mean * times, way, (0.05, *SPREADS[2:]), one.ellipse)
-                for way in (1.0, -1.0, 0.0)
-            ]
+            a, b = (times * axis for axis in one.ellipse.axes_px)
+            start = Ellipse(centre_px=one.ellipse.centre_px, axes_px=(a, b), angle_deg=one.ellipse.angle_deg)
+            ways = [fit_round(picture, start, way, (0.05, *SPREADS[2:]), one.ellipse) for way in (1.0, -1.0)]
             found += _good(ways)
     return _unlike(found)[:most]
+
+
+def _squashed(picture: Array, edges: EdgeMap) -> list[Round]:
+    """Outlines that look clearly longer one way: the vote over a picture squashed that way, four ways."""
+    h, w = picture.shape[:2]
+    middle = np.array([w, h]) / 2
+    found: list[Round] = []
+    for angle in (0.0, 45.0, 90.0, 135.0):
+        long_ = Ellipse(centre_px=(0.0, 0.0), axes_px=(1.0, SQUASHED), angle_deg=angle)
+        form = _squash(long_)
+        normal = edges.normal @ form
+        normal /= np.hypot(*normal.T)[:, None]
+        at = (edges.at_px - middle) @ np.linalg.inv(form).T + middle
+        flat = EdgeMap(at_px=at, normal=normal, weight=edges.weight)
+        for sign in (1.0, -1.0):
+            for u, v, radius in vote_peaks(*vote(flat, (w, h), sign), most=4):
+                centre = form @ (np.array([u, v]) - middle) + middle
+                axes = (radius / np.sqrt(SQUASHED), radius * np.sqrt(SQUASHED))
+                start = Ellipse(centre_px=(float(centre[0]), float(centre[1])), axes_px=axes, angle_deg=angle)
+                found += _good([fit_round(picture, start, way) for way in (sign, 0.0)])
+    return found
 
 
 def _good(found: list[Round | None]) -> list[Round]:
     return [
         one
         for one in found
-        if one is not None and one.support > 0.4 and min(one.ellipse.axes_px) > 0.75 * max(one.ellipse.axes_px)
+        if one is not None and one.support > 0.4 and min(one.ellipse.axes_px) > 0.65 * max(one.ellipse.axes_px)
     ]
 
 

@@ -10,11 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.aim.edges import Array, edge_map, mean_picture
-from bedwatch.aim.fit import error_mm
+from bedwatch.aim.fit import error_mm, standing_error_mm
 from bedwatch.aim.guesses import guesses
 from bedwatch.aim.outline import mm_per_px, outline_of
-from bedwatch.aim.pose import LN_SCALE, View
+from bedwatch.aim.pose import K1, LN_SCALE, View
 from bedwatch.aim.refine import GOOD, LONE_RING_MM, Refined, enlarged, refine
+from bedwatch.aim.straight import bent_outline, lens_beside, zoomed
 from bedwatch.aim.types import Aim, NotFound, Problem, ProblemKind
 from bedwatch.aim.verify import Evidence, doubt, evidence
 from bedwatch.bed.model import Bed
@@ -24,10 +25,8 @@ from bedwatch.frames.frame import Picture
 SEARCH_PX = 640  # longer side of the picture that is searched
 WORTH_A_LOOK = 0.12  # score in the small picture
 MOST_PICTURES = 16
-ADVICE = (
-    "Show the whole rim, with the camera nearly straight above and light from one side; "
-    "or draw the bed by hand in an aim file and give it with --aim."
-)
+TOO_FAR_OFF_MM = 8.0
+ADVICE = "Show the whole rim, with the camera nearly straight above and light from one side."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +65,10 @@ def search(pictures: Sequence[Picture], bed: Bed) -> tuple[Aim | NotFound, Aim |
     if reason is None:
         reason = rivalry(view, ranked)
     if reason is None:
-        return aim_of(view, best), None
+        aim = aim_of(view, best)
+        if aim.error_mm is None or aim.error_mm < TOO_FAR_OFF_MM:
+            return aim, None
+        reason = f"how the camera leans is only known to within {aim.error_mm:.0f} mm at the wall"
     try:
         return not_found(reason, ADVICE), aim_of(view, best)
     except ValueError:  # its outline reaches behind the camera
@@ -90,8 +92,9 @@ def candidates(view: View, mean: Array, liveliness: NDArray[np.float32] | None) 
             continue
         if any(_known(guess.fitted.pose, one.refined, times) for one in found):
             continue
-        refined = refine(view, full, guess.fitted.pose, times)
-        if refined is not None and all(_miss_px(refined, one.refined) > 1.0 for one in found):
+        for refined in refine(view, full, guess.fitted.pose, times):
+            if any(_miss_px(refined, one.refined) <= 1.0 for one in found):
+                continue
             found.append(Candidate(refined=refined, found=evidence(view, full, refined, liveliness)))
             sure = not refined.lone and refined.fitted.badness < GOOD and found[-1].found.inside < 0.3
             enough = max(enough, (0.6 if sure else 0.4) * found[-1].found.total)
@@ -129,6 +132,11 @@ def rivalry(view: View, ranked: Sequence[Candidate]) -> str | None:
     for other in ranked[1:]:
         if other.found.total < 0.75 * best.found.total or doubt(view, other.refined.fitted, other.found):
             continue
+        within = float(np.hypot(*(best.refined.fitted.pose - other.refined.fitted.pose)[:2])) < 0.05 * span
+        if within and other.refined.lone and not best.refined.lone:  # a ledge or flange around the bed itself
+            continue
+        if best.found.moving > 2.0 and other.found.moving < 0.5 * best.found.moving:
+            continue
         if _miss_px(best.refined, other.refined) > 0.04 * span:
             return "two things in the picture look like the bed"
     return None
@@ -143,20 +151,29 @@ def _miss_px(a: Refined, b: Refined) -> float:
 
 
 def aim_of(view: View, best: Candidate) -> Aim:
-    """The finding in the words of the contract: outlines exactly as the homographies draw them."""
+    """The finding in the words of the contract: outlines exactly as the homographies and the lens draw them."""
     fitted = best.refined.fitted
-    surface = view.homography(fitted.pose)
-    rim = view.homography(fitted.pose, view.bed.surface_below_rim_mm)
+    pose, depth = fitted.pose, view.depth_mm(fitted.pose)
+    surface, rim = view.homography(pose), view.homography(pose, depth)
+    lens = lens_beside(view, pose) if pose[K1] != 0.0 else None
+    drawn = [outline_of(plane, view.bed) for plane in (surface, rim)]
+    if lens is not None:
+        drawn = [bent_outline(view, pose, height) for height in (0.0, depth)]
+        surface = np.asarray(zoomed(lens) @ surface, np.float64)
+        surface /= surface[2, 2]
     doubtful = LONE_RING_MM if best.refined.lone and view.bed.surface_below_rim_mm > 0.0 else 0.0
     if 0.0 < best.found.wall_px < 6.0:  # foot, rim and ring within a few pixels may be taken for one another
         doubtful = float(np.hypot(doubtful, 2.0))
     return Aim(
-        surface=outline_of(surface, view.bed),
-        rim=outline_of(rim, view.bed),
+        surface=drawn[0],
+        rim=drawn[1],
         bed_to_picture=surface,
         mm_per_px=mm_per_px(surface),
         size_px=view.size_px,
-        error_mm=float(np.hypot(np.hypot(2.0 * error_mm(view, fitted), 0.2), doubtful)),
+        error_mm=float(
+            np.sqrt((2.0 * error_mm(view, fitted)) ** 2 + 0.2**2 + standing_error_mm(view, pose) ** 2 + doubtful**2)
+        ),
+        lens=lens,
     )
 
 

@@ -9,6 +9,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from bedwatch.aim.lens import Lens
+
 Homography = NDArray[np.float64]
 
 
@@ -69,6 +71,9 @@ class Aim:
     mm_per_px: scale at the bed's centre.
     size_px: (width, height) of the picture it holds for; None when an aim file does not say.
     error_mm: standard error of a position in the bed plane; None when not known.
+    lens: how the lens bends; None when straight enough. bed_to_picture then draws on the straightened picture, the
+    outlines lie in the real one. level_mm: the surface's place below the rim as measured in the picture (mm, standard
+    error), None when it was taken from the bed file.
     """
 
     surface: Outline
@@ -78,9 +83,23 @@ class Aim:
     problems: tuple[Problem, ...] = ()
     size_px: tuple[int, int] | None = None
     error_mm: float | None = None
+    lens: Lens | None = None
+    level_mm: tuple[float, float] | None = None
 
     def __bool__(self) -> Literal[True]:
         return True
+
+    def pixels(self, places_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Pixels (n, 2) of the real picture of places (n, 2) of the surface; NaN behind the camera."""
+        uvw = np.column_stack([places_mm, np.ones(len(places_mm))]) @ self.bed_to_picture.T
+        straight = uvw[:, :2] / np.where(uvw[:, 2:] > 0, uvw[:, 2:], np.nan)
+        return straight if self.lens is None else self.lens.bend(straight)
+
+    def places(self, pixels: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Places (n, 2) of the surface in mm of pixels (n, 2) of the real picture; the inverse of `pixels`."""
+        straight = pixels if self.lens is None else self.lens.straighten(pixels)
+        xyw = np.column_stack([straight, np.ones(len(straight))]) @ np.linalg.inv(self.bed_to_picture).T
+        return np.asarray(xyw[:, :2] / xyw[:, 2:], np.float64)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.aim.edges import Array
-from bedwatch.aim.fit import FOOT, RIM, RING_EDGE, Fitted, Line, beneath, look
+from bedwatch.aim.fit import FOOT, RIM, RING_EDGE, Fitted, Line, beneath, level_spread_mm, look
 from bedwatch.aim.guesses import plausible
-from bedwatch.aim.pose import LN_DISTANCE, LN_SCALE, RING, Vector, View, bed_outline_mm, outside_mm
+from bedwatch.aim.pose import DEEPER, LN_DISTANCE, LN_SCALE, RING, Vector, View, bed_outline_mm
 from bedwatch.aim.refine import Refined
 from bedwatch.frames.cv import cv2
 
@@ -25,10 +25,11 @@ class Evidence:
     chance: the same share for outlines of that kind laid beside it (busy pictures have edges everywhere).
     whole: share of 12 sectors in which rim and foot both show.
     size: 1 when the bed fills a third of the picture or more.
-    moving: how many times livelier the inside is than the still part of the surroundings.
+    moving: how many times livelier a band inside the surface's outline is than one outside the rim.
     ringed: both edges of the rim show. apart: share of sectors in which the inside looks unlike the outside of the rim.
     wall_px: how wide the wall and rim look, foot to outermost edge (median, pixels).
     inside: share of another outline that shows inside the foot, where only powder should be.
+    level: how usual the level of the surface would be.
     spread_px, cost: misfit of the outlines (see `Fitted`). plausible: a camera could stand so.
     """
 
@@ -42,6 +43,7 @@ class Evidence:
     apart: float
     wall_px: float
     inside: float
+    level: float
     spread_px: float
     cost: float
     plausible: bool
@@ -52,7 +54,7 @@ class Evidence:
         sure = max(0.0, min(self.wall, self.foot) - self.chance)
         lively = min(1.6, 0.8 + 0.2 * self.moving) if self.moving > 1.5 else 1.0
         sure *= 1.0 - 1.2 * min(0.8, max(0.0, self.inside - 0.2))
-        return sure / (1.0 + self.cost) * self.whole * self.size * lively * (1.3 if self.ringed else 1.0)
+        return sure / (1.0 + self.cost) * self.level * self.whole * self.size * lively * (1.3 if self.ringed else 1.0)
 
 
 def _on_edge(line: Line, within_px: float) -> NDArray[np.bool_]:
@@ -69,7 +71,7 @@ def evidence(view: View, picture: Array, refined: Refined, liveliness: NDArray[n
     """Weigh a refined pose. liveliness: mean change between frames, any size, or None for a single picture."""
     fitted = refined.fitted
     scale = float(np.exp(fitted.pose[LN_SCALE]))
-    within = max(1.3, 0.8 * scale)
+    within = within_px(fitted.pose)
     foot, rim, ring = (look(view, picture, fitted.pose, kind, 2.5) for kind in (FOOT, RIM, RING_EDGE))
     shown = _on_edge(rim, within) | _on_edge(ring, within)
     if refined.lone and fitted.line(RIM) is None and fitted.line(RING_EDGE) is not None:
@@ -89,10 +91,16 @@ def evidence(view: View, picture: Array, refined: Refined, liveliness: NDArray[n
         apart=apart(view, picture, fitted.pose),
         wall_px=wall_px(fitted),
         inside=beneath(view, picture, fitted.pose)[0],
+        level=float(np.exp(-0.5 * (fitted.pose[DEEPER] / (3.0 * level_spread_mm(view.bed))) ** 2)),
         spread_px=fitted.spread_px,
         cost=fitted.cost,
         plausible=plausible(view, fitted.pose),
     )
+
+
+def within_px(pose: Vector) -> float:
+    """How near to an outline an edge must lie to be taken for it."""
+    return max(1.3, 0.8 * float(np.exp(pose[LN_SCALE])))
 
 
 def chance(view: View, picture: Array, pose: Vector, within_px: float) -> float:
@@ -122,7 +130,7 @@ def apart(view: View, picture: Array, pose: Vector) -> float:
 
     A hoop, a cable or a drawn circle has the same on both sides of its line; a tub has powder in it.
     """
-    height, span = view.bed.surface_below_rim_mm, min(view.bed.width_mm, view.bed.length_mm)
+    height, span = view.depth_mm(pose), min(view.bed.width_mm, view.bed.length_mm)
     ring = max(float(pose[RING]), 0.01 * span)
     bands = []
     for base, outward, step in ((0.0, -0.06, -0.05), (height, 0.025, 0.04)):
@@ -156,22 +164,24 @@ def wall_px(fitted: Fitted) -> float:
 
 
 def inside_motion(view: View, pose: Vector, liveliness: NDArray[np.float32] | None) -> float:
-    """Median change inside the bed over that of the stiller half outside; 1 when nothing moves or nobody knows."""
+    """Median change in a band just inside the surface's outline over that in one outside the rim; 1 when nothing moves."""
     if liveliness is None:
         return 1.0
     h, w = liveliness.shape
     times = view.size_px[0] / w
-    v, u = np.mgrid[0:h:2, 0:w:2]
-    pixels = (np.column_stack([u.ravel(), v.ravel()]) + 0.5) * times - 0.5
-    back = np.linalg.inv(view.homography(pose))
-    xyw = np.column_stack([pixels, np.ones(len(pixels))]) @ back.T
-    out = outside_mm(view.bed, xyw[:, :2] / xyw[:, 2:])
-    values = liveliness[::2, ::2].ravel()
-    margin = 0.05 * view.bed.width_mm
-    inner, outer = values[out < -margin], values[out > 2 * margin]
-    if len(inner) < 50 or len(outer) < 50:
-        return 1.0
-    return float(np.median(inner) / max(float(np.percentile(outer, 30)), 0.25))
+    span, depth = min(view.bed.width_mm, view.bed.length_mm), view.depth_mm(pose)
+    ring = max(float(pose[RING]), 0.01 * span)
+    medians = []
+    for height, begin, end in ((0.0, -0.14 * span, -0.03 * span), (depth, ring + 0.02 * span, ring + 0.1 * span)):
+        rows = [bed_outline_mm(view.bed, 120, float(mm)) for mm in np.linspace(begin, end, 5)]
+        pixels = np.vstack([view.project(pose, places, height) for places in rows])
+        at = np.rint((pixels + 0.5) / times - 0.5)
+        at = at[(at >= 0).all(axis=1) & (at[:, 0] < w) & (at[:, 1] < h)].astype(np.intp)
+        if len(at) < 60:
+            return 1.0
+        share = 50 if height == 0.0 else 30  # beside the tub people and hoses may move
+        medians.append(float(np.percentile(liveliness[at[:, 1], at[:, 0]], share)))
+    return medians[0] / max(medians[1], 0.25)
 
 
 def doubt(view: View, fitted: Fitted, found: Evidence) -> str | None:
@@ -190,9 +200,15 @@ def doubt(view: View, fitted: Fitted, found: Evidence) -> str | None:
         return "the outlines found do not fit a bed of this size and depth"
     if found.size < 0.45:
         return "the outline found is too small in the picture to be measured"
-    if found.cost > 0.5:
+    if found.cost > 0.6:
         return "the outlines found do not fit a bed of this size and depth"
-    if not full and not found.ringed and min(found.wall, found.foot) < 0.85:
+    rims = [line.support(within_px(fitted.pose)) for line in fitted.lines if line.kind != FOOT]
+    if not full and max(rims, default=0.0) < 0.72:
+        return f"no edge of the rim shows on more than {100 * max(rims, default=0.0):.0f} % of it"
+    limits = (8.0, 0.15) if min(rims, default=1.0) < 0.75 else (15.0, 0.3)
+    if abs(fitted.pose[DEEPER]) > max(limits[0], limits[1] * view.bed.surface_below_rim_mm):
+        return "the outlines found would need a surface much deeper or shallower than the bed file says"
+    if not full and not found.ringed and min(found.wall, found.foot) < (0.65 if found.foot > 0.9 else 0.85):
         return "only one edge of the rim shows, and that not all around"
     if found.inside > 0.6:
         return "another outline shows inside the one that would be the powder's"

@@ -21,6 +21,8 @@ _MOST_CORNERS = 200
 _OUTSIDE_MM = 1.0  # people measure beds with a rule
 _OVERLAP_MM = 0.5
 
+_OTHER_TABLES = ("powder", "plate", "supply")  # of the air, read by `bedwatch.air.read_air`
+
 _Shape = Literal["round", "rectangular"]
 _Size = tuple[float, float]
 
@@ -30,7 +32,8 @@ def read_bed(path: Path | str) -> Bed:
 
     [bed]: name (the file's name when missing), shape ("round" or "rectangular"), diameter or width and
     length, surface_below_rim. [zones]: one of rings (with first_boundary, 0 deg when missing), grid, or
-    [[zones.custom]] tables of name and polygon.
+    [[zones.custom]] tables of name and polygon. The optional tables [powder], [plate] and [supply] are known, and left
+    to `bedwatch.air.read_air`.
 
     Raises FileError, a UserError, with one line `file:line: key: found ..., expected ...` for each
     mistake.
@@ -41,6 +44,8 @@ def read_bed(path: Path | str) -> Bed:
     read: tuple[Zone, ...] | None = None
     if zones is not None:
         read = _read_zones(zones, bed_shape, size)
+    for other in _OTHER_TABLES:
+        document.top.value(other, f"a table [{other}]", required=False)
     document.finish()
     if bed_shape is None or size is None or below is None or read is None:
         raise AssertionError("a bed file was read in part without a mistake noted")

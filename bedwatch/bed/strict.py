@@ -115,6 +115,14 @@ class Table:
         self.mistake(key, f"found {shown(value)}, expected {expected}{_did_you_mean(near)}")
         return None
 
+    def flag(self, key: str, *, required: bool = True) -> bool | None:
+        """true or false."""
+        value = self.value(key, "true or false", required=required)
+        if value is None or isinstance(value, bool):
+            return value
+        self.mistake(key, f"found {shown(value)}, expected true or false")
+        return None
+
     def number(
         self, key: str, least: float = -math.inf, most: float = math.inf, *, required: bool = True
     ) -> float | None:

@@ -72,6 +72,66 @@ def aim(
     ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print the aim as one JSON object on one line.")] = False,
     pictures_per_s: Rate = None,
+    marks: Annotated[
+        bool, typer.Option("--marks", help="Find the bed by the printed cards that lie in it (see bedwatch sheet).")
+    ] = False,
+    printed_mm: Annotated[
+        float | None,
+        typer.Option("--printed-mm", metavar="NUMBER", help="What the cards' rule of 100 mm measures, if not 100."),
+    ] = None,
+    marks_below_rim: Annotated[
+        str | None,
+        typer.Option(
+            "--marks-below-rim",
+            metavar="LENGTH",
+            help='From the top of the wall down to the cards, such as "95 mm"; if not given, as far as the powder lies.',
+        ),
+    ] = None,
+    by_hand: Annotated[
+        bool,
+        typer.Option(
+            "--by-hand", help="Write a page on which to click where the bed is; it gives the line with the places."
+        ),
+    ] = False,
+    wall: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--wall",
+            metavar="U,V",
+            help="A pixel (right, down) where powder meets the wall of a round bed; five or more, all round.",
+        ),
+    ] = None,
+    rim: Annotated[
+        list[str] | None,
+        typer.Option("--rim", metavar="U,V", help="A pixel on the inner top edge of the wall; three or more."),
+    ] = None,
+    corner: Annotated[
+        list[str] | None,
+        typer.Option("--corner", metavar="U,V", help="A corner of the powder in a rectangular bed; four."),
+    ] = None,
+    rim_corner: Annotated[
+        list[str] | None,
+        typer.Option("--rim-corner", metavar="U,V", help="A corner of the wall's inner top edge; four."),
+    ] = None,
+    twelve: Annotated[
+        str | None,
+        typer.Option(
+            "--twelve", metavar="U,V", help="A pixel at 12 o'clock; if not given, the picture's top is 12 o'clock."
+        ),
+    ] = None,
+    upside_down: Annotated[
+        bool, typer.Option("--upside-down", help="12 o'clock is at the bottom of the picture.")
+    ] = False,
+    turn: Annotated[
+        float | None,
+        typer.Option("--turn", metavar="DEGREES", help="12 o'clock is so far clockwise from the picture's top."),
+    ] = None,
+    mirrored: Annotated[
+        bool, typer.Option("--mirrored", help="The picture is mirrored, as in a selfie view or seen in a mirror.")
+    ] = False,
+    air_off: Annotated[
+        bool, typer.Option("--air-off", help="Look for 5 s more, with the air off: the least motion that can be told.")
+    ] = False,
 ) -> Job:
     """Find the bed, check the camera, write down where the bed is.
 
@@ -81,8 +141,35 @@ def aim(
 
     def job() -> int:
         from bedwatch.commands.aim import run_aim
+        from bedwatch.commands.by_hand import hand_asked
+        from bedwatch.commands.by_marks import cards_asked
 
-        return run_aim(source, bed, out, picture, as_json=json, pictures_per_s=pictures_per_s)
+        cards = cards_asked(marks, printed_mm, marks_below_rim)
+        hand = hand_asked(
+            wall=wall,
+            rim=rim,
+            corner=corner,
+            rim_corner=rim_corner,
+            twelve=twelve,
+            mirrored=mirrored,
+            upside_down=upside_down,
+            turn=turn,
+            page=by_hand,
+            marks=marks,
+            as_json=json,
+        )
+        return run_aim(
+            source,
+            bed,
+            out,
+            picture,
+            as_json=json,
+            pictures_per_s=pictures_per_s,
+            cards=cards,
+            hand=hand,
+            page=by_hand,
+            air_off=air_off,
+        )
 
     return job
 
@@ -107,6 +194,26 @@ def watch(
         from bedwatch.commands.watch import run_watch
 
         return run_watch(source, bed, aim, as_json=json, pictures_per_s=pictures_per_s)
+
+    return job
+
+
+@app.command()
+def sheet(
+    bed: Bed,
+    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="File to print (.pdf or .svg).")],
+    paper: Annotated[str, typer.Option("--paper", metavar="NAME", help="a4 or letter.")] = "a4",
+) -> Job:
+    """Make cards to print, by which any bed can be found.
+
+    For a bed that is not found without them. They lie on the still powder while bedwatch aim --marks looks, and give
+    scale, plane, lens and 12 o'clock.
+    """
+
+    def job() -> int:
+        from bedwatch.commands.sheet import run_sheet
+
+        return run_sheet(bed, out, paper)
 
     return job
 
@@ -144,6 +251,46 @@ def make_believe(
         from bedwatch.commands.make_believe import run_make_believe
 
         return run_make_believe(out, air, seconds, seed, force=force)
+
+    return job
+
+
+@app.command()
+def air(
+    bed: Bed,
+    drawing: Annotated[
+        Path | None,
+        typer.Option("--drawing", metavar="FILE", help="Drilling pattern to write, life size (.svg)."),
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print the plan as one JSON object on one line.")] = False,
+) -> Job:
+    """Plan the air a bed needs, and where to drill.
+
+    For a bed still on paper, or one that does not lift. What you know stands in the bed file, in tables that may be left
+    out; what is missing is assumed, and said:
+
+    \b
+    [powder]
+    grain = "100 um"
+    density = "1400 kg/m3"          # of the solid
+    bulk_density = "650 kg/m3"      # poured loosely; or voidage = 0.54
+    sphericity = 0.8
+    fines = 0.05                    # share of the mass below 45 um
+    depth = "150 mm"                # at rest, air off
+    [plate]
+    hole = "1 mm"
+    holes_per_zone = 30             # or [30, 28, ...], or pitch = "12 mm"
+    membrane_drop = "500 Pa"        # of a membrane, with
+    membrane_at = "20 mm/s"         # the air velocity it belongs to
+    [supply]
+    curve = [["0 L/min", "5 kPa"], ["200 L/min", "1 kPa"]]
+    shape = "straight"              # or "parabola"
+    """
+
+    def job() -> int:
+        from bedwatch.commands.air import run_air
+
+        return run_air(bed, drawing, as_json=json)
 
     return job
 

@@ -1,8 +1,9 @@
 """The make-believe bed with recorded truth, and the turntable: frame sources for whoever has no bed at hand.
 
 From physics to pictures: `physics` (air to bubbles), `feed` (air to places), `surface`, `eruption`, `heave`,
-`thrown` (what moves), `powder` and `stage` (how it looks, what stands still), `camera` and `sensor` (how it is
-seen). `source`, `turntable` give frames and `Truth`; `draw` makes scenes at random, `clip` writes files.
+`thrown` (what moves), `powder`, `stage`, `clutter` (how it looks, what stands still), `camera`, `bend` and `sensor` (how
+it is seen), `trouble` (what goes wrong on the way). `source`, `turntable` give frames and `Truth`; `draw` makes scenes at
+random for measuring, `shop` for aiming; `clip` writes files.
 """
 
 from bedwatch.sim.beds import rectangular_bed, round_bed

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from bedwatch.bed.model import Bed
 from bedwatch.sim.camera import Camera
+from bedwatch.sim.clutter import Around
 from bedwatch.sim.feed import AirChange, DeadPatch, RimLeak, Spout
 from bedwatch.sim.powder import POWDERS, Powder
 from bedwatch.sim.stage import Lamp, Tub
@@ -16,7 +17,8 @@ class Scene:
     """All that a clip is made from; the same scene gives the same frames.
 
     air: per zone of `bed`, multiple of the minimum fluidisation velocity. depth_mm: powder over the plate.
-    fps: pictures per second. start_s: how long the air has been on before the first frame.
+    fps: pictures per second. around: clutter and uneven light; None is a bare bench.
+    start_s: how long the air has been on before the first frame.
     """
 
     bed: Bed
@@ -34,6 +36,7 @@ class Scene:
     dead: tuple[DeadPatch, ...] = ()
     leaks: tuple[RimLeak, ...] = ()
     changes: tuple[AirChange, ...] = ()
+    around: Around | None = None
 
     def __post_init__(self) -> None:
         if len(self.air) != len(self.bed.zones):

@@ -46,6 +46,21 @@ class Sensor:
         self._window = (slice(top, bottom), slice(left, right))
         self._frame: Image = np.empty_like(self._still)
 
+    def clear(self, moving: Image) -> Image:
+        """(h, w, 3) coded values, black and all, of the whole picture before any noise; a copy."""
+        whole = self._still.copy()
+        whole[self._window] += moving
+        return whole
+
+    def develop(self, clear: Image) -> Picture:
+        """8-bit read-only picture of a whole clear one, whatever was done to that on its way."""
+        deviation = np.asarray(cv2.LUT(cv2.convertScaleAbs(clear), self._table), dtype=np.float32)
+        start = int(self._rng.integers(0, _SLACK))
+        noise = self._bank[start : start + clear.size].reshape(clear.shape)
+        picture = np.asarray(cv2.convertScaleAbs(np.maximum(clear + noise * deviation, 0)), dtype=np.uint8)
+        picture.setflags(write=False)
+        return picture
+
     def expose(self, moving: Image) -> Picture:
         """8-bit read-only picture; moving: (h, w, 3) coded values, over black, of the stage's box."""
         np.copyto(self._frame, self._still)

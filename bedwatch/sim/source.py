@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Picture
-from bedwatch.sim.camera import plane_to_picture, pose, scale_mm_per_px
+from bedwatch.sim.camera import pixel_grid, plane_to_picture, pose, scale_mm_per_px
 from bedwatch.sim.feed import Grid
 from bedwatch.sim.playing import MadeSource
 from bedwatch.sim.powder import texture
@@ -51,8 +51,7 @@ class BedSource(MadeSource):
             bed=bed,
         )
         self._thrown = Thrown(self.grid, self._at.centre_mm, scene.seed)
-        white = (scene.powder.level_dn / (255 - camera.black_dn)) ** camera.gamma / scene.powder.albedo
-        self._stage = build_stage(bed, camera, scene.lamp, scene.tub, white)
+        self._stage = build_stage(bed, camera, scene.lamp, scene.tub, exposure_of(scene), scene.around)
         self._sensor = Sensor(camera, self._stage, scene.seed)
         self._prepare()
         self._time_s = -math.inf
@@ -84,6 +83,10 @@ class BedSource(MadeSource):
         window = (slice(top, bottom), slice(left, right))
         shift = np.array([[1.0, 0, -left], [0, 1.0, -top], [0, 0, 1.0]])
         self._mapping = shift @ plane_to_picture(self._at) @ grid.to_bed()
+        self._bent: tuple[Image, Image] | None = None
+        if self._at.bend is not None:
+            x, y = (a[window] for a in pixel_grid(self._at, 0.0, self.size_px))
+            self._bent = ((x - grid.left_mm) / np.float32(grid.cell_mm), (grid.top_mm - y) / np.float32(grid.cell_mm))
         colour = np.array(scene.powder.colour, dtype=np.float32) ** np.float32(1 / scene.camera.gamma)
         colour = colour / colour.max()
         see = self._stage.see[window] * self._stage.vignette[window]
@@ -115,6 +118,7 @@ class BedSource(MadeSource):
             rim=rim,
             speed_mm_s=tuple(float(v) for v in speed),
             events=events,
+            bend=self._at.bend,
         )
 
     def grid_zone(self, x_mm: float, y_mm: float) -> int:
@@ -167,18 +171,34 @@ class BedSource(MadeSource):
         camera = self.scene.camera
         lit = cv2.pow(np.maximum(self.light(), 0), 1 / camera.gamma)
         left, top, right, bottom = self._stage.box
-        seen = cv2.warpPerspective(
-            lit,
-            self._mapping,
-            (right - left, bottom - top),
-            flags=cv2.INTER_LINEAR,
-            borderMode=cv2.BORDER_REPLICATE,
-        )
+        if self._bent is not None:
+            seen = cv2.remap(lit, *self._bent, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        else:
+            seen = cv2.warpPerspective(
+                lit,
+                self._mapping,
+                (right - left, bottom - top),
+                flags=cv2.INTER_LINEAR,
+                borderMode=cv2.BORDER_REPLICATE,
+            )
         if camera.blur_px > 0.3:
             seen = cv2.GaussianBlur(seen, (0, 0), camera.blur_px)
         return np.asarray(cv2.multiply(cv2.merge([seen, seen, seen]), self._paint))
 
     def picture_at(self, time_s: float) -> Picture:
+        self._reach(time_s)
+        return self._sensor.expose(self.render())
+
+    def clear_at(self, time_s: float) -> Image:
+        """(h, w, 3) coded values of the picture before noise, for `trouble`; times in rising order."""
+        self._reach(time_s)
+        return self._sensor.clear(self.render())
+
+    def develop(self, clear: Image) -> Picture:
+        """What the sensor makes of a clear picture."""
+        return self._sensor.develop(clear)
+
+    def _reach(self, time_s: float) -> None:
         if self._time_s == -math.inf:
             self.surface.time_s = time_s - self.scene.start_s
             while self.surface.time_s < time_s - 1e-9:
@@ -186,4 +206,37 @@ class BedSource(MadeSource):
         elif time_s > self._time_s:
             self._step(time_s - self._time_s)
         self._time_s = time_s
-        return self._sensor.expose(self.render())
+
+
+class BenchSource(MadeSource):
+    """Frames of a bench without a tub (`around.no_tub`). `truth` is where the bed of the scene would have been."""
+
+    def __init__(self, scene: Scene) -> None:
+        super().__init__(scene.camera.size_px, scene.duration_s, scene.fps)
+        if scene.around is None or not scene.around.no_tub:
+            raise ValueError("a bench without a tub is asked for by around.no_tub")
+        self.scene = scene
+        exposure = exposure_of(scene)
+        self._sensor = Sensor(
+            scene.camera,
+            build_stage(scene.bed, scene.camera, scene.lamp, scene.tub, exposure, scene.around),
+            scene.seed,
+        )
+        self._nothing: Image = np.zeros((1, 1, 3), np.float32)
+
+    @property
+    def truth(self) -> Truth:
+        bed = self.scene.bed
+        at = pose(self.scene.camera, bed.surface_below_rim_mm)
+        homography, mm_per_px, surface, rim = view_truth(bed, at)
+        return Truth(zones=(), air=(), hints=(), bed_to_picture=homography, mm_per_px=mm_per_px, surface=surface,
+                     rim=rim, speed_mm_s=(), bend=at.bend)  # fmt: skip
+
+    def picture_at(self, time_s: float) -> Picture:  # noqa: ARG002
+        return self._sensor.expose(self._nothing)
+
+
+def exposure_of(scene: Scene) -> float:
+    """Linear light of a white level surface, once the camera has set the powder to its brightness."""
+    camera = scene.camera
+    return float((scene.powder.level_dn / (255 - camera.black_dn)) ** camera.gamma / scene.powder.albedo)

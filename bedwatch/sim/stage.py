@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from bedwatch.bed.model import Bed
 from bedwatch.frames.cv import cv2
 from bedwatch.sim.camera import Camera, Pose, pixel_grid, plane_to_picture, pose
+from bedwatch.sim.clutter import Around, Brush, lay_over, light_field, rectangle, ring, stand
 
 Image = NDArray[np.float32]
 Colour = tuple[float, float, float]
@@ -117,7 +118,8 @@ def _outer_wall(at: Pose, bed: Bed, tub: Tub, size_px: tuple[int, int]) -> Image
     both = []
     for z_mm in (bed.surface_below_rim_mm, bed.surface_below_rim_mm - tub.depth_mm):
         h = np.column_stack([ring, np.ones(len(ring))]) @ plane_to_picture(at, z_mm).T
-        both.append(h[:, :2] / h[:, 2:])
+        straight = h[:, :2] / h[:, 2:]
+        both.append(straight if at.bend is None else at.bend.bend(straight))
     hull = cv2.convexHull(np.concatenate(both).astype(np.float32))
     cover = np.zeros((size_px[1], size_px[0]), dtype=np.uint8)
     cv2.fillConvexPoly(cover, np.round(hull * 16).astype(np.int32), 255, cv2.LINE_AA, 4)
@@ -147,6 +149,23 @@ def _wall_light(bed: Bed, lamp: Lamp, rim_xy: tuple[Image, Image], floor_xy: tup
     return np.asarray(light, dtype=np.float32)
 
 
+def _tub_shadow(brush: Brush, bed: Bed, tub: Tub, dark: float) -> None:
+    """The tub's soft shadow on the bench, away from the lamp."""
+    z_mm, reach = bed.surface_below_rim_mm - tub.depth_mm, 0.6 * tub.depth_mm
+    half = (bed.width_mm / 2 + tub.rim_mm, bed.length_mm / 2 + tub.rim_mm)
+    x, y = -reach * brush.lamp[0], -reach * brush.lamp[1]
+    far = ring(x, y, half[0], z_mm) if bed.shape == "round" else rectangle(x, y, half, 0.0, z_mm)
+    near = ring(0.0, 0.0, half[0], z_mm) if bed.shape == "round" else rectangle(0.0, 0.0, half, 0.0, z_mm)
+    brush.darken(brush.mask(brush.hull(near, far), brush.canvas.shape[0] / 50), dark)
+
+
+def _glint(lamp: Lamp, rim_xy: tuple[Image, Image]) -> Image:
+    """The lamp's reflection in the rounded edge of the rim: towards the lamp, and fainter on the far side."""
+    turn = np.arctan2(rim_xy[0], rim_xy[1]) - np.float32(math.radians(lamp.azimuth_deg))
+    towards = np.cos(turn)
+    return np.asarray(np.exp((towards - 1) * 12) + 0.6 * np.exp((-towards - 1) * 20), np.float32)
+
+
 def surface_light(bed: Bed, lamp: Lamp, x: Image, y: Image) -> Image:
     """The lamp's light on the level powder: 1 in the middle, less under the wall on the lamp's side."""
     towards = lamp.direction()
@@ -170,13 +189,14 @@ def encode(light: Image, camera: Camera) -> Image:
     return np.asarray(np.power(np.clip(light, 0, None), np.float32(1 / camera.gamma)) * span, dtype=np.float32)
 
 
-def build_stage(bed: Bed, camera: Camera, lamp: Lamp, tub: Tub, exposure: float) -> Stage:
-    """Render what stands still. exposure: linear light of a white level surface in full lamp light.
+def _tub(
+    canvas: Image, bed: Bed, camera: Camera, lamp: Lamp, tub: Tub, rng: np.random.Generator, around: Around | None
+) -> Image:
+    """Paint outside, rim and inner wall; (h, w) share of each pixel that sees the powder.
 
     Exact occlusion: a pixel sees powder where its line of sight passes the rim's opening and then meets the
     surface plane inside the bed; inside the opening but outside the bed it sees the wall.
     """
-    rng = np.random.default_rng([tub.seed, 77])
     at = pose(camera, bed.surface_below_rim_mm)
     width, height = camera.size_px
     rim_z = bed.surface_below_rim_mm
@@ -188,6 +208,27 @@ def build_stage(bed: Bed, camera: Camera, lamp: Lamp, tub: Tub, exposure: float)
     def cover(inside: Image, px_mm: float) -> Image:
         return np.asarray(np.clip(inside / px_mm + 0.5, 0, 1), dtype=np.float32)
 
+    _paint(canvas, _outer_wall(at, bed, tub, camera.size_px), tub.outside, 0.8)
+    gleam = 1 + 0.08 * mottle(rng, (height, width), height / 15)
+    if around is not None and around.gloss > 0:
+        gleam *= 1 + around.gloss * _glint(lamp, rim_xy)
+    _paint(canvas, cover(distance_inside(bed, *rim_xy, tub.rim_mm), px_rim), tub.rim, gleam)
+    opening = cover(distance_inside(bed, *rim_xy), px_rim)
+    streaks = 1 + 0.06 * mottle(rng, (height, width), height / 60)
+    _paint(canvas, opening, tub.wall, _wall_light(bed, lamp, rim_xy, floor_xy) * streaks)
+    if around is not None and around.dusted > 0:
+        on_tub = cover(distance_inside(bed, *rim_xy, tub.rim_mm), px_rim)
+        patches = np.clip(mottle(rng, (height, width), height / 12) - (1 - 2 * around.dusted), 0, 1)
+        _paint(canvas, 0.8 * on_tub * patches, around.dust, 0.75 * gleam)
+    return np.asarray(opening * cover(distance_inside(bed, *floor_xy), px_floor), np.float32)
+
+
+def build_stage(bed: Bed, camera: Camera, lamp: Lamp, tub: Tub, exposure: float, around: Around | None = None) -> Stage:
+    """Render what stands still. exposure: linear light of a white level surface in full lamp light."""
+    rng = np.random.default_rng([tub.seed, 77])
+    at = pose(camera, bed.surface_below_rim_mm)
+    width, height = camera.size_px
+    rim_z = bed.surface_below_rim_mm
     canvas: Image = np.zeros((height, width, 3), dtype=np.float32)
     _paint(
         canvas,
@@ -195,23 +236,32 @@ def build_stage(bed: Bed, camera: Camera, lamp: Lamp, tub: Tub, exposure: float)
         tub.bench,
         _bench(rng, tub, at, camera, rim_z - tub.depth_mm),
     )
-    _paint(canvas, _outer_wall(at, bed, tub, camera.size_px), tub.outside, 0.8)
-    gleam = 1 + 0.08 * mottle(rng, (height, width), height / 15)
-    _paint(canvas, cover(distance_inside(bed, *rim_xy, tub.rim_mm), px_rim), tub.rim, gleam)
-    opening = cover(distance_inside(bed, *rim_xy), px_rim)
-    streaks = 1 + 0.06 * mottle(rng, (height, width), height / 60)
-    _paint(canvas, opening, tub.wall, _wall_light(bed, lamp, rim_xy, floor_xy) * streaks)
-    see: Image = opening * cover(distance_inside(bed, *floor_xy), px_floor)
+    brush = Brush(canvas, at, lamp.azimuth_deg)
+    if around is not None:
+        _tub_shadow(brush, bed, tub, 0.0 if around.no_tub else 0.5)
+        stand(brush, around, rim_z - tub.depth_mm)
+    see: Image
+    if around is not None and around.no_tub:
+        see = np.zeros((height, width), np.float32)
+        lay_over(brush, around, rim_z, see)
+    else:
+        see = _tub(canvas, bed, camera, lamp, tub, rng, around)
+        if around is not None:
+            see *= 1 - lay_over(brush, around, rim_z, see)
 
     u = (np.arange(width, dtype=np.float32) - (width - 1) / 2) / (width / 2)
     v = (np.arange(height, dtype=np.float32) - (height - 1) / 2) / (height / 2)
     falloff = 1 - camera.vignette * (u[None, :] ** 2 + v[:, None] ** 2) / 2
+    if around is not None:
+        falloff = falloff * light_field(around, camera.size_px)
     vignette = np.asarray(np.power(falloff, 1 / camera.gamma), dtype=np.float32)
     coded = encode(canvas * np.float32(exposure), camera) * vignette[..., None]
     still: Image = np.minimum(coded, 255) * (1 - see[..., None])
     if camera.blur_px > 0.05:
         still, see = (np.asarray(cv2.GaussianBlur(a, (0, 0), camera.blur_px), dtype=np.float32) for a in (still, see))
     rows, columns = np.flatnonzero(see.max(axis=1) > 1e-4), np.flatnonzero(see.max(axis=0) > 1e-4)
+    if rows.size == 0 and around is not None and around.no_tub:
+        return Stage(still=still, see=see, vignette=vignette, box=(0, 0, 1, 1))
     if rows.size == 0:
         raise ValueError("no pixel of this camera sees the powder surface")
     box = (int(columns[0]), int(rows[0]), int(columns[-1]) + 1, int(rows[-1]) + 1)

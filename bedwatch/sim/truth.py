@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.bed.model import Bed
+from bedwatch.sim.bend import Bend
 from bedwatch.sim.camera import Pose, plane_to_picture, scale_mm_per_px
 
 
@@ -31,6 +32,8 @@ class Truth:
     air: per zone, multiple of the minimum fluidisation velocity; empty for a turntable.
     hints: per zone, the hint words that are right (either of two in the bands between).
     bed_to_picture: (3, 3), surface (x_mm, y_mm, 1) to picture pixels. mm_per_px at the bed's centre.
+    bend: how the lens bends, None when it is straight; bed_to_picture and the outlines are then of the straightened
+    picture.
     surface, rim: outlines as mappings (`centre_px`, `axes_px` semi-axes, `angle_deg`; or `corners_px`).
     speed_mm_s: per zone, root mean square speed over the zone and over the frames given out so far.
     events: eruptions begun so far.
@@ -45,10 +48,18 @@ class Truth:
     rim: dict[str, Any]
     speed_mm_s: tuple[float, ...]
     events: tuple[Event, ...] = field(default=(), repr=False)
+    bend: Bend | None = None
+
+    def pixels(self, places_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n, 2) places of the surface to (n, 2) pixels of the picture as it is."""
+        uvw = np.column_stack([places_mm, np.ones(len(places_mm))]) @ self.bed_to_picture.T
+        straight = np.asarray(uvw[:, :2] / uvw[:, 2:], np.float64)
+        return straight if self.bend is None else self.bend.bend(straight)
 
     def as_json(self) -> dict[str, Any]:
         """Plain lists and numbers, ready for `json.dump`."""
-        return {
+        bent = {} if self.bend is None else {"distortion": asdict(self.bend)}
+        return bent | {
             "zones": list(self.zones),
             "air": list(self.air),
             "hints": [list(words) for words in self.hints],

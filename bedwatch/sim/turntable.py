@@ -70,6 +70,8 @@ class TurntableSource(MadeSource):
 
     def __init__(self, table: Turntable) -> None:
         super().__init__(table.camera.size_px, table.duration_s, table.fps)
+        if table.camera.k1 or table.camera.k2:
+            raise ValueError("the turntable is seen by a straight lens only")
         self.table = table
         self._at = pose(table.camera, table.bed.surface_below_rim_mm)
         self._stage = build_stage(table.bed, table.camera, table.lamp, table.tub, 0.8)

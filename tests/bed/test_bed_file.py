@@ -158,7 +158,12 @@ ONE_MISTAKE = [
     (ROUND, '"0 deg"', '"0"', '9: zones.first_boundary: found "0" without a unit, expected an angle such as "30 deg"'),
     (ROUND, '"0 deg"', '"361 deg"', '9: zones.first_boundary: found "361 deg", expected an angle from -360 to 360'),
     (ROUND, "first_boundary", "first_boundry", "9: zones.first_boundry: found an unknown key, expected one of rings"),
-    (ROUND, "[zones]\nrings", "[zone]\nrings", "7: zone: found an unknown key, expected one of bed, zones (did you"),
+    (
+        ROUND,
+        "[zones]\nrings",
+        "[zone]\nrings",
+        "7: zone: found an unknown key, expected one of bed, zones, powder, plate, supply (did you",
+    ),
     (ROUND, '[zones]\nrings = [1, 6]\nfirst_boundary = "0 deg"\n', "", "1: zones: found nothing, expected a table"),
     (ROUND, 'rings = [1, 6]\nfirst_boundary = "0 deg"\n', "", "7: zones.rings: found nothing, expected one of rings,"),
     (FLAT, "grid = [2, 3]", "grid = [2]", "8: zones.grid: found [2], expected an array of 2 whole numbers from 1"),

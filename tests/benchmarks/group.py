@@ -38,6 +38,7 @@ class Group:
 
     jobs: what is to be run, fewer with quick=True. run: one job in a process of its own. rows: results in the order of
     the jobs to rows. words: what the progress bar says. alone: nothing else may run beside it, since it measures cost.
+    section: what several groups are known by together.
     """
 
     name: str
@@ -46,6 +47,7 @@ class Group:
     rows: Callable[[Sequence[Any]], list[Row]]
     words: str
     alone: bool = False
+    section: str = ""
 
 
 def as_webcam(frames: Iterable[Frame], quality: int = JPEG_QUALITY) -> Iterator[Frame]:
