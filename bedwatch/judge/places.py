@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from bedwatch.bed import Bed, zone_index
 from bedwatch.bed.zones import border_distance, wall_distance
-from bedwatch.frames.cv import cv2
 from bedwatch.motion.ground import Ground
+from bedwatch.motion.maps import box_sum, grow, labelled
 
 Array = NDArray[np.floating[Any]]
 Mask = NDArray[np.bool_]
@@ -43,7 +43,7 @@ class Places:
         for number, zone in enumerate(bed.zones):
             here = self.zone == number
             self.border_mm[here] = border_distance(bed, zone, xy[here.ravel()])
-            beside.append(cv2.dilate(here.astype(np.uint8), reach) > 0)
+            beside.append(grow(here, reach))
         self.beside: Mask = np.stack(beside)
         inside = self.inside.astype(np.float32)
         self._counts = [self._box(inside, mm) for mm in _RING_MM]
@@ -57,10 +57,7 @@ class Places:
 
     def _box(self, values: NDArray[Any], half_mm: float) -> Array:
         width = 2 * round(half_mm / self.step_mm) + 1
-        return np.asarray(
-            cv2.boxFilter(values, cv2.CV_32F, (width, width), normalize=False, borderType=cv2.BORDER_CONSTANT),
-            np.float32,
-        )
+        return box_sum(values, width)
 
     def around(self, values: Array) -> Array:
         """Mean of values over the ring of surroundings of each place; NaN where it sees nothing."""
@@ -80,13 +77,13 @@ class Places:
 
     def grown(self, seed: tuple[int, int], among: Mask) -> Mask:
         """The connected group of marked places that holds the seed."""
-        _, labels = cv2.connectedComponents(among.astype(np.uint8), connectivity=4)
+        _, labels = labelled(among)
         return np.asarray(labels == labels[seed], np.bool_) if among[seed] else np.zeros(among.shape, np.bool_)
 
     def groups(self, among: Mask) -> list[Mask]:
         """All connected groups of the marked places."""
-        count, labels = cv2.connectedComponents(among.astype(np.uint8), connectivity=4)
-        return [np.asarray(labels == number, np.bool_) for number in range(1, count)]
+        count, labels = labelled(among)
+        return [np.asarray(labels == number, np.bool_) for number in range(1, count + 1)]
 
     def middle(self, group: Mask, weight: Array | None = None) -> tuple[float, float]:
         """Weighted middle of a group, mm."""

@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.frames.cv import cv2
 from bedwatch.judge.places import Array, Mask, Places, mean_over
 from bedwatch.judge.suspect import Suspect
 from bedwatch.judge.types import FaultKind
 from bedwatch.motion.ground import Ground
+from bedwatch.motion.maps import highest
 
 # How long is looked back, and by how much (logarithm of energy, most of the time) a plume must then stand out of its
 # surroundings. In units of the bed's own scatter it must be beyond _SIGMAS: over some 200 independent places of a bed and a
@@ -93,7 +93,7 @@ def _peaks(rise: Array, places: Places) -> list[tuple[int, int]]:
     height = np.where(places.inside & np.isfinite(rise) & (places.wall_mm > _CLEAR_OF_WALL_MM), rise, -9.0).astype(
         np.float32
     )
-    top = cv2.dilate(height, places.disc(_APART_MM))
+    top = highest(height, places.disc(_APART_MM))
     rows, cols = np.nonzero((height >= top) & (height > 0.5))
     order = np.argsort(-height[rows, cols])[:24]
     return [(int(rows[k]), int(cols[k])) for k in order]

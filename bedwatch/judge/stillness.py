@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bedwatch.frames.cv import cv2
 from bedwatch.judge.places import Array, Mask, Places, mean_over
 from bedwatch.judge.suspect import Suspect
 from bedwatch.judge.types import FaultKind
 from bedwatch.motion.gliding import GLIDES
 from bedwatch.motion.ground import Ground
+from bedwatch.motion.maps import grow, median3, shrink
 
 # Still: below this share of what the fed part of the bed does around it, noise taken out. Its rim lies at half.
 _STILL, _RIM = 0.10, 0.42
@@ -67,7 +67,7 @@ def find_still(ground: Ground, places: Places) -> Stillness:
     window_s = _window_s(ground, places)
     if seen_s < min(_SHORTEST_S, 0.95 * window_s) or seen_s < 0.8 * window_s:
         return none
-    mean = np.asarray(cv2.medianBlur(mean_over(ground, ground.energy, window_s).astype(np.float32), 3), np.float64)
+    mean = median3(mean_over(ground, ground.energy, window_s))
     noise = _noise(mean, ground, places)
     usual: Array | None = _usual(mean, noise, places)
     smooth = places.inside & (places.wall_mm > _CLEAR_MM)
@@ -87,9 +87,9 @@ def find_still(ground: Ground, places: Places) -> Stillness:
         limit = _STILL * usual + _NOISE_DOUBT * np.minimum(noise, 0.5 * usual)
     still: Mask = places.inside & (net < limit) & (noise < _SURE * usual)
     kernel = places.disc(_CORE_MM)
-    solid = np.where(places.inside, still, True).astype(np.uint8)  # beyond the wall nothing moves either
-    core = (cv2.erode(solid, kernel, borderType=cv2.BORDER_CONSTANT, borderValue=1) > 0) & places.inside
-    opened = (cv2.dilate(core.astype(np.uint8), kernel) > 0) & still
+    solid = np.where(places.inside, still, True)  # beyond the wall nothing moves either
+    core = shrink(solid, kernel) & places.inside
+    opened = grow(core, kernel) & still
     starved = _starved(opened, net / usual, places)
     rim: Mask = places.inside & (net < _RIM * usual)
     patches = []
@@ -101,7 +101,7 @@ def find_still(ground: Ground, places: Places) -> Stillness:
             patches.append(_patch(group, wide, mean, usual, ground, places))
         else:
             others |= wide
-    others = others | ((cv2.dilate(others.astype(np.uint8), places.disc(_HALO_MM)) > 0) & places.inside)
+    others = others | (grow(others, places.disc(_HALO_MM)) & places.inside)
     alive = _alive(net > _MOVES * usual, others, patches, places)
     return Stillness(starved=tuple(starved), patches=tuple(patches), others=others, alive=alive)
 
@@ -159,7 +159,7 @@ def _by_the_wall(net: Array, usual: Array, places: Places) -> Array:
 
 def _starved(still: Mask, share: Array, places: Places) -> list[bool]:
     """Which zones stand still as a whole. share: (rows, cols) of what a fed place does there."""
-    halo = cv2.dilate(still.astype(np.uint8), places.disc(_HALO_MM)) > 0
+    halo = grow(still, places.disc(_HALO_MM))
     found = []
     for number in range(len(places.bed.zones)):
         here = places.inside & (places.zone == number)
@@ -177,7 +177,7 @@ def _starved(still: Mask, share: Array, places: Places) -> list[bool]:
 def _alive(moves: Mask, others: Mask, patches: list[Suspect], places: Places) -> tuple[float, ...]:
     taken = others.copy()
     for patch in patches:
-        taken |= cv2.dilate(patch.group.astype(np.uint8), places.disc(_HALO_MM)) > 0
+        taken |= grow(patch.group, places.disc(_HALO_MM))
     found = []
     for number in range(len(places.bed.zones)):
         here = places.inside & (places.zone == number)
@@ -195,9 +195,9 @@ def _whole(group: Mask, rim: Mask, starved: list[bool], places: Places) -> Mask 
         return None
     if share > 0:
         group = group & ~poor
-        if not (cv2.erode(group.astype(np.uint8), places.disc(_CORE_MM)) > 0).any():
+        if not shrink(group, places.disc(_CORE_MM)).any():
             return None
-    wide: Mask = (cv2.dilate(group.astype(np.uint8), places.disc(1.6 * places.step_mm + 4.0)) > 0) & rim
+    wide: Mask = grow(group, places.disc(1.6 * places.step_mm + 4.0)) & rim
     if share > 0:
         wide &= ~poor
     if float(places.wall_mm[wide].max(initial=0.0)) < _DEPTH_MM:
@@ -224,8 +224,8 @@ def _is_powder(group: Mask, ground: Ground, places: Places) -> bool:
     grey = ground.grey[group]
     if float(np.mean(grey > _WHITE)) > 0.3 or not float(np.mean(ground.known[group])) > 0.5:
         return False
-    clear = cv2.dilate(group.astype(np.uint8), places.disc(12.0)) > 0
-    ring = (cv2.dilate(group.astype(np.uint8), places.disc(30.0)) > 0) & ~clear & places.inside
+    clear = grow(group, places.disc(12.0))
+    ring = grow(group, places.disc(30.0)) & ~clear & places.inside
     if ring.sum() < 8:
         return True
     return bool(abs(np.log(max(1.0, float(np.median(grey))) / max(1.0, float(np.median(ground.grey[ring]))))) < _OTHER)
