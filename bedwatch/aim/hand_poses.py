@@ -58,7 +58,7 @@ def _settled_corners(
     view: View, sightings: Sequence[Sighting], error_px: float, twelve: Pixel | None
 ) -> tuple[list[HandFit], Sequence[Sighting]]:
     """The four ways round a rectangle; of those that fit, the one whose 12 o'clock is named, or points up."""
-    ways: list[tuple[HandFit, Sequence[Sighting]]] = []
+    ways: list[tuple[HandFit, list[Sighting]]] = []
     for quarter in range(4):
         shifted = [replace(one, pixels=np.roll(one.pixels, -quarter, axis=0)) for one in sightings]
         fits = (fit_by_hand(view, start, shifted, error_px) for start in _corner_starts(view, shifted))
@@ -67,7 +67,7 @@ def _settled_corners(
         raise UserError("the corners do not look like a rectangular bed from any camera; name them again")
     least = min(fit.cost for fit, _ in ways)
 
-    def off(way: tuple[HandFit, Sequence[Sighting]]) -> float:
+    def off(way: tuple[HandFit, list[Sighting]]) -> float:
         pose = way[0].pose
         if twelve is not None:
             return abs(twelve_deg(view, pose, view.depth_mm(pose), twelve)[0])
@@ -75,7 +75,7 @@ def _settled_corners(
         return float(up[1] - centre[1])
 
     fit, shifted = min((way for way in ways if way[0].cost < 2 * least + 40), key=off)
-    return [fit], list(shifted)
+    return [fit], shifted
 
 
 def _distinct(view: View, fits: Iterator[HandFit | None]) -> list[HandFit]:

@@ -1,11 +1,11 @@
 """How a camera stands to a bed: ten numbers that draw every outline of the tub.
 
-Square pixels, principal point and centre of the lens's bend at the middle of the picture, focal length unknown. The numbers of a pose are
-(u, v) the straightened picture of the surface's centre, ln(pixels per mm) there, (tx, ty) the picture-plane part of the unit normal
-of the surface, ln(distance along the camera's axis in mm), the turn of the bed in its plane (rectangular beds) in
-radians, the width of the ring on top of the wall in mm, the first term k1 of the lens's radial bend (see `lens`), and
-by how many mm the surface lies deeper below the rim than the bed file says. They are chosen so that those which a picture fixes badly
-(distance without tilt or depth) do not spoil the others.
+Square pixels, principal point and centre of the lens's bend at the middle of the picture, focal length unknown. The
+numbers of a pose are (u, v) the straightened picture of the surface's centre, ln(pixels per mm) there, (tx, ty) the
+picture-plane part of the unit normal of the surface, ln(distance along the camera's axis in mm), the turn of the bed
+in its plane (rectangular beds) in radians, the width of the ring on top of the wall in mm, the first term k1 of the
+lens's radial bend (see `lens`), and by how many mm the surface lies deeper below the rim than the bed file says. They
+are chosen so that those which a picture fixes badly (distance without tilt or depth) do not spoil the others.
 """
 
 from __future__ import annotations

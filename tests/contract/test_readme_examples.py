@@ -13,6 +13,7 @@ import pytest
 from bedwatch.aim.aimfile import read_aim
 from bedwatch.aim.outline import outline_of
 from bedwatch.aim.types import Ellipse
+from bedwatch.air import read_air
 from bedwatch.bed import read_bed
 from bedwatch.show import parse_reading_line
 
@@ -43,6 +44,13 @@ def test_the_aim_file_by_hand(tmp_path: Path) -> None:
     assert isinstance(aim.surface, Ellipse)
     assert isinstance(drawn, Ellipse)
     assert np.allclose(sorted(aim.surface.axes_px), sorted(drawn.axes_px), atol=1.0)
+
+
+def test_the_tables_of_the_air_go_into_the_bed_file(tmp_path: Path) -> None:
+    file = tmp_path / "my.bed.toml"
+    file.write_text(f"{blocks('toml')[0]}\n{blocks('toml')[2]}", encoding="utf-8")
+    bed = read_bed(file)
+    assert read_air(file, bed).depth_m == pytest.approx(0.150)
 
 
 def test_the_reading() -> None:
