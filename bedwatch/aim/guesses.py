@@ -21,8 +21,9 @@ FOCAL_SHARES = 0.42 * 1.33 ** np.arange(10)  # of the longer picture side: 0.42 
 FINE_SHARES = 0.42 * 1.105 ** np.arange(27)  # for rectangles, whose edges lie closer to one another
 MOST_SETTLED = 24
 # With so good a one among so many, further starts only find it again.
-ENOUGH_SETTLED, EXCELLENT = 10, 0.9
-MOST_BENT = 6
+ENOUGH_SETTLED, EXCELLENT = 16, 0.9
+MOST_BENT = 4
+APART_PX = 1.0  # starts nearer to one another than this settle on the same outlines
 MOST_QUADS = 20
 CORNERS = np.array([[-1.0, 0.0], [0.0, 1.0], [1.0, 0.0], [0.0, -1.0]])
 REACHES = (5.0, 4.0, 3.0, 2.5, 2.0, 2.0)
@@ -54,8 +55,10 @@ def starts(view: View, picture: Array, edges: EdgeMap) -> list[Start]:
         if height > 0.0:
             groups += [(a.support, FOOT, view.of_pair(a.ellipse, b.ellipse)) for a in rounds for b in rounds]
         for one in rounds:
-            poses = [p for share in FOCAL_SHARES for p in view.of_circle(one.ellipse, share * longer, height)]
-            groups.append((one.support, FOOT, poses))
+            # an outline may be the rim, or the foot of a wall whose rim shows less
+            for up, other in {height: FOOT, 0.0: FOOT if height == 0.0 else RIM}.items():
+                poses = [p for share in FOCAL_SHARES for p in view.of_circle(one.ellipse, share * longer, up)]
+                groups.append((one.support, other, poses))
         return groups
     mm = np.array([[-1, 1], [1, 1], [1, -1], [-1, -1]]) * np.array([bed.width_mm, bed.length_mm]) / 2
     ranked: list[Start] = []
@@ -122,7 +125,7 @@ def guesses(view: View, picture: Array, edges: EdgeMap, most: int = 8) -> list[G
     tried: list[tuple[float, Vector]] = []
     for _, pose in (one for one in turns if one is not None):
         drawn = np.vstack([view.project(pose, CORNERS * half, height) for height in heights])
-        if any(np.hypot(*(drawn - other).T).mean() < 1.0 for other in begun):
+        if any(np.hypot(*(drawn - other).T).mean() < APART_PX for other in begun):
             continue
         begun.append(drawn)
         if len(begun) > MOST_SETTLED or (

@@ -15,7 +15,8 @@ _SMALL_PX = 160.0
 _LEARN, _MEMORY = 12, 60
 _LEAST_PX = 2.5
 _TIMES = 4.0  # what the powder's own stirring looks like, 19 times in 20
-_CLEAR = 0.5  # of the usual likeness of two pictures in a row
+_CLEAR = 0.7  # of the usual likeness of two pictures in a row
+_LEAST_ALIKE = 0.3  # of 1: less is what a boiling surface has in common with itself by chance
 
 
 class Jolt:
@@ -48,7 +49,9 @@ class Jolt:
             usual = np.median(moves, axis=0)  # the estimate has a bias of its own
             spread = float(np.percentile(np.hypot(*(moves - usual).T), 95))
             jump = np.subtract(move, usual)
-            if np.hypot(*jump) > max(_LEAST_PX, _TIMES * spread) and alike > _CLEAR * float(np.median(self._alike)):
+            if np.hypot(*jump) > max(_LEAST_PX, _TIMES * spread) and alike > max(
+                _LEAST_ALIKE, _CLEAR * float(np.median(self._alike))
+            ):
                 return float(jump[0]), float(jump[1])
         self._moves.append(move)
         self._alike.append(float(alike))

@@ -13,6 +13,7 @@ from bedwatch.frames.frame import Picture
 
 _LOOK_EVERY_S = 0.19
 _NOTICEABLE_PX = 0.4  # a shift that is made good; flicker makes up to 0.3
+_NOTICEABLE_SMALL = 0.14  # and pixels of the anchor's small picture: dark surroundings tell no finer
 _GLIDE_PX = 0.015
 _CALM_S = 2.0  # after this long without a move the camera is taken to stand still again
 _STRAY_S = 0.6  # astray for so long: the bed is lost
@@ -41,6 +42,7 @@ class Place:
         self.hold = False
         self.lost = False
         self.stand: Stand | None = None
+        self._noticeable_px = _NOTICEABLE_PX
         self._looked_s = -np.inf
         self._moving_s = -np.inf
         self._sought_s = -np.inf
@@ -53,6 +55,7 @@ class Place:
     def follow(self, anchor: Anchor, picture: Picture, time_s: float) -> tuple[float, float] | None:
         """The camera's shift in this picture, None when not looked for or not known. Often while it moves, else at times."""
         self.jolted = False
+        self._noticeable_px = max(_NOTICEABLE_PX, _NOTICEABLE_SMALL * anchor.shrink)
         self._glide()
         moving = time_s - self._moving_s < _CALM_S
         if not moving and not self.hold and time_s - self._looked_s < _LOOK_EVERY_S:
@@ -83,7 +86,7 @@ class Place:
         base = self._base
         away = np.hypot(*stand.shift_px) if base is None else np.hypot(*np.subtract(stand.shift_px, base.shift_px))
         edge = stand.edge_px if base is None else abs(stand.edge_px - base.edge_px)
-        if away > _NOTICEABLE_PX:
+        if away > self._noticeable_px:
             self.jolted = self.jolted or not moving
             self._moving_s = time_s
         self._moves.append((time_s, *stand.shift_px))
@@ -107,7 +110,7 @@ class Place:
         if len(recent) < 10 or time_s - recent[0][0] < 0.8 * _CALM_S:
             return
         spread = np.ptp(np.array(recent)[:, 1:], axis=0)
-        if spread.max() < _NOTICEABLE_PX:
+        if spread.max() < self._noticeable_px:
             middle = np.median(np.array(recent)[:, 1:], axis=0)
             self._base = replace(stand, shift_px=(float(middle[0]), float(middle[1])))
             self._moving_s = -np.inf

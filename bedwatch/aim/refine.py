@@ -184,6 +184,12 @@ def _at_level(view: View, picture: Array, pose: Vector, reaches: tuple[float, ..
     start[RING] = LONE_RING_MM
     kinds = (FOOT, RING_EDGE)
     lone = next(iter(_settled(view, picture, start, kinds, (4.0, 3.0, *NARROW), hold_ring=True)), None)
+    if lone is None or lone.badness > fitted.badness + 0.2:  # moving the rim moved the camera too far
+        start = fitted.pose.copy()
+        start[RING] = LONE_RING_MM
+        reach = max(4.0, 1.5 * LONE_RING_MM * float(np.exp(start[LN_SCALE])))
+        again = _settled(view, picture, start, kinds, (reach, 4.0, 3.0, *NARROW), hold_ring=True)
+        lone = min([*again, *([lone] if lone else [])], key=lambda one: one.badness, default=None)
     if lone is not None and GOOD < lone.badness < NEARLY:
         lone = _without_a_side(view, picture, lone, kinds, hold_ring=True)
     deeper = _as_rim(view, picture, fitted.pose)

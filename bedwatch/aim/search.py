@@ -13,7 +13,7 @@ from bedwatch.aim.edges import Array, edge_map, mean_picture
 from bedwatch.aim.fit import error_mm, standing_error_mm
 from bedwatch.aim.guesses import guesses
 from bedwatch.aim.outline import mm_per_px, outline_of
-from bedwatch.aim.pose import K1, LN_SCALE, View
+from bedwatch.aim.pose import DEEPER, K1, LN_SCALE, View
 from bedwatch.aim.refine import GOOD, LONE_RING_MM, Refined, enlarged, refine
 from bedwatch.aim.straight import bent_outline, lens_beside, zoomed
 from bedwatch.aim.types import Aim, NotFound, Problem, ProblemKind
@@ -23,6 +23,7 @@ from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Picture
 
 SEARCH_PX = 640  # longer side of the picture that is searched
+MOST_LOOKS = 8  # poses of the small picture that are settled in the full one
 WORTH_A_LOOK = 0.12  # score in the small picture
 MOST_PICTURES = 16
 TOO_FAR_OFF_MM = 8.0
@@ -84,27 +85,35 @@ def candidates(view: View, mean: Array, liveliness: NDArray[np.float32] | None) 
     full = np.asarray(cv2.GaussianBlur(mean, (0, 0), 0.7), np.float32).reshape(mean.shape)
     small_view = View(bed=view.bed, size_px=small_px)
     found: list[Candidate] = []
-    enough = 0.0
+    enough, looks = 0.0, MOST_LOOKS
     for guess in guesses(small_view, small, edge_map(small)):
-        if guess.score < WORTH_A_LOOK:
+        if guess.score < WORTH_A_LOOK or looks == 0:
             break
         if guess.score < enough:
             continue
-        if any(_known(guess.fitted.pose, one.refined, times) for one in found):
+        if any(_known(guess.fitted.pose, one, times) for one in found):
             continue
+        looks -= 1
         for refined in refine(view, full, guess.fitted.pose, times):
-            if any(_miss_px(refined, one.refined) <= 1.0 for one in found):
+            alike = [one for one in found if _miss_px(refined, one.refined) <= 1.0]
+            if any(one.refined.fitted.badness <= refined.fitted.badness for one in alike):
                 continue
+            found = [one for one in found if all(one is not other for other in alike)]
             found.append(Candidate(refined=refined, found=evidence(view, full, refined, liveliness)))
             sure = not refined.lone and refined.fitted.badness < GOOD and found[-1].found.inside < 0.3
+            fits = refined.fitted.badness < 0.5 and not found[-1].found.unread
+            if fits and doubt(view, refined.fitted, found[-1].found) is None:  # a few more, for a rival may be seen
+                looks = min(looks, 1 if sure else 3)
             enough = max(enough, (0.6 if sure else 0.4) * found[-1].found.total)
-    found.sort(key=lambda one: -one.found.total * one.found.plausible)
+    found.sort(key=lambda one: -one.found.rank)
     return found
 
 
-def _known(pose: NDArray[np.float64], refined: Refined, times: float) -> bool:
+def _known(pose: NDArray[np.float64], one: Candidate, times: float) -> bool:
     """Whether a guess lies where a well-fitting pose was found already."""
-    fitted = refined.fitted
+    refined, fitted = one.refined, one.refined.fitted
+    if one.found.inside > 0.35 or one.found.unread:  # not all outlines are explained: another reading is better
+        return False
     large = enlarged(pose, times)
     span = float(np.exp(fitted.pose[LN_SCALE]))
     # once rim, ring and foot all fit there, other readings of the same edges are not worth the time
@@ -130,7 +139,7 @@ def rivalry(view: View, ranked: Sequence[Candidate]) -> str | None:
     best = ranked[0]
     span = float(np.exp(best.refined.fitted.pose[LN_SCALE])) * view.bed.width_mm
     for other in ranked[1:]:
-        if other.found.total < 0.75 * best.found.total or doubt(view, other.refined.fitted, other.found):
+        if other.found.rank < 0.75 * best.found.rank or doubt(view, other.refined.fitted, other.found):
             continue
         within = float(np.hypot(*(best.refined.fitted.pose - other.refined.fitted.pose)[:2])) < 0.05 * span
         if within and other.refined.lone and not best.refined.lone:  # a ledge or flange around the bed itself
@@ -162,6 +171,8 @@ def aim_of(view: View, best: Candidate) -> Aim:
         surface = np.asarray(zoomed(lens) @ surface, np.float64)
         surface /= surface[2, 2]
     doubtful = LONE_RING_MM if best.refined.lone and view.bed.surface_below_rim_mm > 0.0 else 0.0
+    # a ledge taken for the foot looks like a surface off its level
+    doubtful = float(np.hypot(doubtful, 0.3 * pose[DEEPER]))
     if 0.0 < best.found.wall_px < 6.0:  # foot, rim and ring within a few pixels may be taken for one another
         doubtful = float(np.hypot(doubtful, 2.0))
     return Aim(

@@ -30,7 +30,7 @@ _SURE = 5.0  # times its own error, from block to block
 _LIVELY = 0.004  # change over time, as a share of the brightness, of a surface that moves
 _LIKE = (0.5, 1.9)  # liveliness at the speck over that about it
 _LEAST_PLACES = 400
-_NUMBER, _LEAST_AREA = 2, 8  # of specks; of small pixels that one must stand out in
+_NUMBER, _LEAST_AREA = 3, 8  # of specks; of small pixels that one must stand out in
 _ABOUT = 6.0
 _DARKEST = 4.0
 

@@ -7,14 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.edges import Array
+from bedwatch.aim.edges import Array, clearness
 from bedwatch.aim.fit import FOOT, RIM, RING_EDGE, Fitted, Line, beneath, level_spread_mm, look
 from bedwatch.aim.guesses import plausible
 from bedwatch.aim.pose import DEEPER, LN_DISTANCE, LN_SCALE, RING, Vector, View, bed_outline_mm
-from bedwatch.aim.refine import Refined
+from bedwatch.aim.refine import Refined, rim_edges
 from bedwatch.frames.cv import cv2
 
 SECTORS = 12
+WIDEST_RING_MM = 12.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,6 +31,8 @@ class Evidence:
     wall_px: how wide the wall and rim look, foot to outermost edge (median, pixels).
     inside: share of another outline that shows inside the foot, where only powder should be.
     level: how usual the level of the surface would be.
+    unread: a single edge of the rim was taken for all of it, and a second runs along it all the same.
+    drawn: share of a clear outline around the middle of the surface, where powder has none.
     spread_px, cost: misfit of the outlines (see `Fitted`). plausible: a camera could stand so.
     """
 
@@ -44,17 +47,24 @@ class Evidence:
     wall_px: float
     inside: float
     level: float
+    unread: bool
+    drawn: float
     spread_px: float
     cost: float
     plausible: bool
 
     @property
     def total(self) -> float:
-        """One figure to rank candidates by."""
+        """One figure for all that speaks for a bed."""
         sure = max(0.0, min(self.wall, self.foot) - self.chance)
         lively = min(1.6, 0.8 + 0.2 * self.moving) if self.moving > 1.5 else 1.0
         sure *= 1.0 - 1.2 * min(0.8, max(0.0, self.inside - 0.2))
         return sure / (1.0 + self.cost) * self.level * self.whole * self.size * lively * (1.3 if self.ringed else 1.0)
+
+    @property
+    def rank(self) -> float:
+        """The same to order candidates by: one that leaves an edge of the rim unexplained comes after one that does not."""
+        return self.total * self.plausible * (0.6 if self.unread else 1.0)
 
 
 def _on_edge(line: Line, within_px: float) -> NDArray[np.bool_]:
@@ -92,10 +102,41 @@ def evidence(view: View, picture: Array, refined: Refined, liveliness: NDArray[n
         wall_px=wall_px(fitted),
         inside=beneath(view, picture, fitted.pose)[0],
         level=float(np.exp(-0.5 * (fitted.pose[DEEPER] / (3.0 * level_spread_mm(view.bed))) ** 2)),
+        unread=refined.lone and _ring_left_over(view, picture, fitted.pose),
+        drawn=drawn_inside(view, picture, fitted.pose),
         spread_px=fitted.spread_px,
         cost=fitted.cost,
         plausible=plausible(view, fitted.pose),
     )
+
+
+def _ring_left_over(view: View, picture: Array, pose: Vector) -> bool:
+    """Whether two edges as far apart as those of a ring run along the rim all around."""
+    if view.bed.surface_below_rim_mm == 0.0:
+        return False
+    return bool((np.diff(rim_edges(view, picture, pose)) < WIDEST_RING_MM).any())
+
+
+def drawn_inside(view: View, picture: Array, pose: Vector) -> float:
+    """Share of the clearest outline like the bed's, but 0.2 to 0.85 as large, that shows on the surface.
+
+    Lids, plates and targets have such circles; powder does not.
+    """
+    places = bed_outline_mm(view.bed, 120)
+    scale = float(np.exp(pose[LN_SCALE])) * min(view.bed.width_mm, view.bed.length_mm) / 2
+    shares = np.arange(0.2, 0.85, 0.5 / scale)
+    pixels = np.stack([view.project(pose, share * places, 0.0) for share in shares], axis=1).astype(np.float32)
+    values = cv2.remap(picture, pixels[..., 0], pixels[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    values = np.asarray(values, np.float32).reshape(*pixels.shape[:2], -1)
+    rise = np.zeros_like(values)
+    rise[:, 2:-2] = (values[:, 4:] - values[:, :-4]) / 2.0
+    size = np.sqrt((rise * rise).sum(axis=2))
+    clear = clearness(size)
+    top = np.zeros_like(clear)
+    top[:, 1:-1] = (clear[:, 1:-1] >= clear[:, :-2]) & (clear[:, 1:-1] > clear[:, 2:]) & (clear[:, 1:-1] > 0.4)
+    hit = np.asarray(cv2.dilate(top, np.ones((1, 5), np.uint8)), np.float32).mean(axis=0)
+    alike = np.linalg.norm(rise.mean(axis=0), axis=1) / np.maximum(np.sqrt((size * size).mean(axis=0)), 1e-6)
+    return float((hit * np.minimum(1.0, 1.3 * alike)).max())
 
 
 def within_px(pose: Vector) -> float:
@@ -200,18 +241,21 @@ def doubt(view: View, fitted: Fitted, found: Evidence) -> str | None:
         return "the outlines found do not fit a bed of this size and depth"
     if found.size < 0.45:
         return "the outline found is too small in the picture to be measured"
-    if found.cost > 0.6:
+    if found.cost > (0.6 if full or found.ringed else 0.45):
         return "the outlines found do not fit a bed of this size and depth"
     rims = [line.support(within_px(fitted.pose)) for line in fitted.lines if line.kind != FOOT]
     if not full and max(rims, default=0.0) < 0.72:
         return f"no edge of the rim shows on more than {100 * max(rims, default=0.0):.0f} % of it"
-    limits = (8.0, 0.15) if min(rims, default=1.0) < 0.75 else (15.0, 0.3)
-    if abs(fitted.pose[DEEPER]) > max(limits[0], limits[1] * view.bed.surface_below_rim_mm):
+    most, share = (8.0, 0.15) if min(rims, default=1.0) < 0.75 else (15.0, 0.3)
+    deep = view.bed.surface_below_rim_mm
+    if abs(fitted.pose[DEEPER]) > max(min(most, 2.0 + 0.2 * deep), share * deep):
         return "the outlines found would need a surface much deeper or shallower than the bed file says"
     if not full and not found.ringed and min(found.wall, found.foot) < (0.65 if found.foot > 0.9 else 0.85):
         return "only one edge of the rim shows, and that not all around"
     if found.inside > 0.6:
         return "another outline shows inside the one that would be the powder's"
+    if found.drawn > 0.7 and not lively:
+        return "another outline shows in the middle of the one that would be the powder's, like that of a lid"
     if found.apart < 0.6 and not lively:
         return "the outline found has the same on both sides, like a hoop or a drawn line"
     if not full and not found.ringed and found.wall_px < 5.0 and not lively:
