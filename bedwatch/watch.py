@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections import deque
 from dataclasses import dataclass
+from statistics import median
 
 import numpy as np
 
@@ -13,15 +15,15 @@ from bedwatch.aim.rectify import Rectifier
 from bedwatch.aim.search import find_bed
 from bedwatch.aim.types import Aim, NotFound, Problem, ProblemKind
 from bedwatch.bed import Bed, cell_index, make_cells, zone_index
-from bedwatch.bed.zones import wall_distance
 from bedwatch.errors import UserError
-from bedwatch.frames.frame import Frame, Picture
+from bedwatch.frames.frame import Frame, Picture, Tick
 from bedwatch.judge.judge import Judge
 from bedwatch.judge.types import Reading, State
 from bedwatch.motion.cover import Cover
-from bedwatch.motion.hue import PER_BLOCK, Hue
-from bedwatch.motion.mains import COLUMNS, ROWS, RowLight
+from bedwatch.motion.hue import Hue
+from bedwatch.motion.mains import RowLight
 from bedwatch.motion.meter import MotionMeter
+from bedwatch.motion.sight import hue_of, row_light_of
 
 # One reading per this much source time: at least one a second, also when frames come unevenly.
 READING_EVERY_S = 0.8
@@ -29,8 +31,11 @@ READING_EVERY_S = 0.8
 AIM_PICTURES = 10
 AIM_AT_S = (1.0, 3.5)
 # The very same picture for so long is no picture: a living camera's noise never repeats.
-FROZEN_S = 2.0
-_CLEAR_MM = 4.0  # so far from the powder stands what is still
+FROZEN_S = 1.6
+# A camera that was silent for so long may have been moved.
+AWAY_S = 2.0
+# Without any picture for so long, a live source is silent; one whose usual step is slow, for so many of these.
+SILENT_S, SLOW_STEP_S, SILENT_STEPS, SILENT_MOST_S = 0.9, 0.6, 2.5, 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,7 +63,7 @@ class _Eyes:
     meter: MotionMeter
 
 
-Happening = Frame | Lost | End
+Happening = Frame | Tick | Lost | End
 
 
 class Watch:
@@ -85,6 +90,9 @@ class Watch:
         self._next_s = READING_EVERY_S
         self._now_s = 0.0
         self._fresh_s = 0.0
+        self._frame_s = 0.0
+        self._steps_s: deque[float] = deque([0.0], maxlen=9)
+        self._silent = False
         self._given_s = -1.0
         self._cut_short = False
 
@@ -97,10 +105,38 @@ class Watch:
         if isinstance(happening, End):
             self._cut_short = happening.cut_short
             return self._last()
+        if isinstance(happening, Tick):
+            return self._tick(happening.time_s)
         return None if self.not_found is not None else self._frame(happening)
+
+    def _tick(self, time_s: float) -> Reading | None:
+        """While no picture comes: first what the window held until then, then that there is none."""
+        if self.not_found is not None or time_s < self._next_s:
+            return None
+        silent_s = time_s - self._frame_s
+        step_s = median(self._steps_s)
+        if silent_s < (SILENT_S if step_s < SLOW_STEP_S else min(SILENT_STEPS * step_s, SILENT_MOST_S)):
+            if self._frame_s <= self._given_s:
+                return None
+            self._next_s = self._frame_s + READING_EVERY_S
+            return self._reading()
+        self._next_s = time_s + READING_EVERY_S
+        self._given_s = self._now_s = time_s
+        # A network that hiccups tells nothing of the bed; a camera away for longer may have been moved.
+        if silent_s >= AWAY_S:
+            self._silent = True
+            self._forget()
+        return self._judge.nothing(time_s, State.NO_PICTURE, self._problems(), keep=not self._silent)
 
     def _frame(self, frame: Frame) -> Reading | None:
         self._now_s = frame.time_s
+        self._steps_s.append(frame.time_s - self._frame_s)
+        self._frame_s = frame.time_s
+        if self._silent:
+            self._silent = False
+            self._pictures.clear()
+            self._tries = [frame.time_s + at_s for at_s in AIM_AT_S]
+            self._next_picture_s = frame.time_s
         self._camera.add(frame)
         if not frame.repeated:
             self._fresh_s = frame.time_s
@@ -198,8 +234,8 @@ class Watch:
         return _Eyes(
             rectifier=rectifier,
             cover=cover,
-            hue=_hue(aim, size_px, rectifier, cover.size),
-            mains=_row_light(aim, self.bed, size_px, rectifier),
+            hue=hue_of(aim, size_px, rectifier, cover.size),
+            mains=row_light_of(aim, self.bed, size_px, rectifier),
             meter=MotionMeter(
                 visible=rectifier.visible,
                 step_mm=rectifier.step_mm,
@@ -264,28 +300,3 @@ class Watch:
     def _forget(self) -> None:
         if self._eyes is not None:
             self._eyes.meter.forget()
-
-
-def _row_light(aim: Aim, bed: Bed, size_px: tuple[int, int], rectifier: Rectifier) -> RowLight:
-    """What reads the light of each row, from the surroundings of the powder."""
-    width, height = size_px
-    u, v = (
-        np.rint(np.linspace(0, side - 1, count)).astype(np.intp) for side, count in ((width, COLUMNS), (height, ROWS))
-    )
-    at_px = np.stack(np.meshgrid(u, v), axis=-1)
-    places = aim.places(at_px.reshape(-1, 2).astype(np.float64))
-    still = (wall_distance(bed, places) < -_CLEAR_MM) | ~np.isfinite(places).all(axis=1)
-    row_px = aim.pixels(rectifier.xy_mm.reshape(-1, 2))[:, 1].reshape(rectifier.shape)
-    return RowLight(at_px, still.reshape(at_px.shape[:2]), row_px)
-
-
-def _hue(aim: Aim, size_px: tuple[int, int], rectifier: Rectifier, blocks: tuple[int, int]) -> Hue:
-    """What reads the colour of so many blocks (across, down) of the rectified grid."""
-    rows, cols = (
-        ((np.arange(PER_BLOCK * count) + 0.5) / (PER_BLOCK * count) * side).astype(np.intp)
-        for count, side in ((blocks[1], rectifier.shape[0]), (blocks[0], rectifier.shape[1]))
-    )
-    places = rectifier.xy_mm[rows][:, cols]
-    pixels = aim.pixels(places.reshape(-1, 2))
-    whole = np.rint(np.nan_to_num(np.clip(pixels, 0, np.array(size_px) - 1))).astype(np.intp)
-    return Hue(whole.reshape(places.shape))

@@ -183,6 +183,14 @@ def watch(
     ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print every reading as one JSON object per line.")] = False,
     pictures_per_s: Rate = None,
+    lost_after_s: Annotated[
+        float | None,
+        typer.Option(
+            "--lost-after",
+            metavar="SECONDS",
+            help="So long a camera or stream that fell silent is waited for (40 if not given).",
+        ),
+    ] = None,
 ) -> Job:
     """Measure the bed and say which zone wants more or less air.
 
@@ -193,7 +201,7 @@ def watch(
     def job() -> int:
         from bedwatch.commands.watch import run_watch
 
-        return run_watch(source, bed, aim, as_json=json, pictures_per_s=pictures_per_s)
+        return run_watch(source, bed, aim, as_json=json, pictures_per_s=pictures_per_s, lost_after_s=lost_after_s)
 
     return job
 

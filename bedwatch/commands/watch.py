@@ -12,7 +12,8 @@ from bedwatch.bed import Bed, read_bed
 from bedwatch.cli import EXIT_LOST, EXIT_NOT_FOUND
 from bedwatch.errors import UserError
 from bedwatch.frames.ahead import Ahead
-from bedwatch.frames.frame import Frame, Outcome, Source
+from bedwatch.frames.frame import Frame, Outcome, Source, Tick
+from bedwatch.frames.live import GIVE_UP_S, LiveSource
 from bedwatch.frames.open import live_name, open_source
 from bedwatch.judge.types import Reading, State
 from bedwatch.show import open_view, reading_line
@@ -25,14 +26,23 @@ READING_NEEDS_S = 8.0
 
 
 def run_watch(
-    source: str, bed_file: Path, aim_file: Path | None, *, as_json: bool, pictures_per_s: float | None
+    source: str,
+    bed_file: Path,
+    aim_file: Path | None,
+    *,
+    as_json: bool,
+    pictures_per_s: float | None,
+    lost_after_s: float | None = None,
 ) -> int:
-    """Exit status: 0 at the end of a file, 1 when the bed was not found, 3 when a live source was lost."""
+    """Exit status: 0 at the end of a file, 1 when the bed was not found, 3 when a live source was lost.
+
+    lost_after_s: how long a live source that fell silent is waited for; None for the usual.
+    """
     bed = read_bed(bed_file)
     aim = None if aim_file is None else _aim_of(aim_file, bed_file, bed)
     if not as_json and (live := live_name(source)):
         _say(f"opening {live}")
-    frames = open_source(source, pictures_per_s)
+    frames = open_source(source, pictures_per_s, GIVE_UP_S if lost_after_s is None else lost_after_s)
     if not frames.live:
         frames = Ahead(frames)
     try:
@@ -105,9 +115,9 @@ class _Run:
 
     def _follow(self) -> int:
         self._tell()
-        for frame in self._frames:
-            self._now_s = frame.time_s
-            reading = self._step(frame)
+        for moment in self._frames.moments() if isinstance(self._frames, LiveSource) else self._frames:
+            self._now_s = moment.time_s
+            reading = self._step(moment)
             self._release()
             self._held = reading
             if self._frames.live:
@@ -126,6 +136,8 @@ class _Run:
         reading = self._watch.step(Lost(time_s=self._now_s) if lost else End(cut_short=cut_short))
         if reading is not None and self._held is not None and reading.time_s == self._held.time_s:
             self._held = None  # the last one knows more: that the source ended here
+        if lost and self._last is not None and reading is not None and self._last.time_s >= reading.time_s:
+            reading = None  # the last tick said so already
         self._release()
         self._held = reading
         self._release()
@@ -134,11 +146,11 @@ class _Run:
             return EXIT_LOST
         return 0 if self._watch.not_found is None else EXIT_NOT_FOUND
 
-    def _step(self, frame: Frame) -> Reading | None:
+    def _step(self, moment: Frame | Tick) -> Reading | None:
         try:
-            return self._watch.step(frame)
+            return self._watch.step(moment)
         except UserError as mistake:
-            if frame.number > 0 or self._aim_file is None:
+            if self._aim_file is None or not isinstance(moment, Frame) or moment.number > 0:
                 raise
             # On the first frame it can only be the aim that does not fit.
             raise UserError(*(f"{self._aim_file}: {line}" for line in mistake.lines)) from mistake

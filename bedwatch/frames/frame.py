@@ -31,6 +31,13 @@ class Frame:
     repeated: bool = False
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tick:
+    """No picture is at hand at this source time: only a live source says so, since a file has no pauses."""
+
+    time_s: float
+
+
 class Outcome(StrEnum):
     """How a source came to its end."""
 

@@ -16,13 +16,22 @@ import numpy as np
 
 from bedwatch.errors import UserError
 from bedwatch.frames.cv import cv2
-from bedwatch.frames.frame import Frame, Outcome, Picture
+from bedwatch.frames.frame import Frame, Outcome, Picture, Tick
 from bedwatch.frames.repeats import RepeatWatch
 
 OPEN_TIMEOUT_S = 5.0
 READ_TIMEOUT_S = 2.0
-GIVE_UP_S = 10.0
-_RETRY_S = 0.5
+# A plug put back, or a network camera that starts anew, takes up to half a minute: common experience, no source.
+GIVE_UP_S = 40.0
+TICK_S = 0.05
+# Damage costs a connection too and is over at once; a loss that lasts is told, and tried less often.
+_LOSS_S = 1.5
+_RETRY_S, _AT_ONCE_S = 0.5, 0.1
+# Damage makes read() fail as a loss does, but pictures follow at once; after a loss it fails again within microseconds.
+_FAILS = 8
+# So long, and so many of them, and another size is no damage: the camera was set anew.
+_OTHER_SIZE_S, _OTHER_SIZE = 1.0, 5
+_CLOSE_S = 1.0
 # Some cameras take 20 s to open (reports on OpenCV's MSMF back end).
 _FIRST_S = 30.0
 WANTED = "expected one that runs; start it and try again"
@@ -40,9 +49,10 @@ class LiveSource:
     """A camera or stream as a `Source`.
 
     Frames are stamped when they arrive, by the monotonic clock, from the first. Frames that arrived while
-    the reader was busy are counted in `dropped_before`. When reading fails the capture is opened anew for
-    up to give_up_s seconds; then the iterator ends with `Outcome.LOST`. Raises UserError if no picture comes
-    at the start.
+    the reader was busy are counted in `dropped_before`, and so are pictures of another size than the first. When
+    reading fails the capture is opened anew for up to give_up_s seconds; then the iterator ends with `Outcome.LOST`.
+    `moments` also says when there is no picture. Raises UserError if no picture comes at the start, and where the
+    frames are used if only pictures of another size come.
     """
 
     live = True
@@ -58,11 +68,16 @@ class LiveSource:
         self._give_up_s = give_up_s
         self._news = Condition()
         self._slot: tuple[Picture, float] | None = None
-        self._overwritten = 0
+        self._missed = 0
         self._stop = False
         self._ended = False
+        self._mistake: UserError | None = None
         self._notes: list[str] = []
-        self._first_s: float | None = None
+        self._size: tuple[int, int] | None = None
+        self._first_s = 0.0  # both by the monotonic clock, of the pictures that came
+        self._last_s: float | None = None
+        self._waiting = False
+        self._other: list[float] = []
         self._number = 0
         self._repeats = RepeatWatch()
         self.outcome = Outcome.OPEN
@@ -77,89 +92,136 @@ class LiveSource:
             return tuple(self._notes)
 
     def __iter__(self) -> Iterator[Frame]:
+        return (moment for moment in self.moments() if isinstance(moment, Frame))
+
+    def moments(self) -> Iterator[Frame | Tick]:
+        """The frames, and a tick for every TICK_S without one, in order of time."""
         while True:
             with self._news:
-                self._news.wait_for(lambda: self._slot is not None or self._ended or self._stop)
+                self._news.wait_for(lambda: self._slot is not None or self._ended or self._stop, TICK_S)
                 if self._stop:
                     return
-                if self._slot is None:
+                if self._mistake is not None:
+                    raise self._mistake
+                now_s = time.monotonic() - self._first_s
+                taken, missed = self._slot, self._missed
+                if taken is not None:
+                    self._slot, self._missed = None, 0
+                elif self._ended:
                     self.outcome = Outcome.LOST
                     return
-                (picture, at_s), dropped = self._slot, self._overwritten
-                self._slot, self._overwritten = None, 0
-            yield self._frame(picture, at_s, dropped)
+            yield Tick(time_s=now_s) if taken is None else self._frame(*taken, missed)
 
     def close(self) -> None:
-        """Ask the capture thread to end and wait for it, at most a little longer than a read may take."""
+        """Ask the capture thread to end and wait a moment; one that is stuck in a read ends after it, or with the process."""
         with self._news:
             self._stop = True
             self._news.notify_all()
-        self._thread.join(READ_TIMEOUT_S + OPEN_TIMEOUT_S + 1.0)
+        self._thread.join(_CLOSE_S)
 
-    def _frame(self, picture: Picture, at_s: float, dropped: int) -> Frame:
-        if self._first_s is None:
-            self._first_s = at_s
+    def _frame(self, picture: Picture, at_s: float, missed: int) -> Frame:
         picture.flags.writeable = False
-        frame = Frame(
+        number, self._number = self._number, self._number + 1
+        return Frame(
             picture=picture,
-            time_s=at_s - self._first_s,
-            number=self._number,
-            dropped_before=dropped if self._number else 0,
+            time_s=at_s - self._first_s if number else 0.0,
+            number=number,
+            dropped_before=missed if number else 0,
             repeated=self._repeats.repeated(picture),
         )
-        self._number += 1
-        return frame
 
     def _first_size(self) -> tuple[int, int]:
         with self._news:
-            self._news.wait_for(lambda: self._slot is not None or self._ended, timeout=_FIRST_S)
-            if self._slot is not None:
-                height, width = self._slot[0].shape[:2]
-                return width, height
+            self._news.wait_for(lambda: self._size is not None or self._ended, timeout=_FIRST_S)
+            if self._size is not None:
+                return self._size
             self._stop = True
         raise UserError(f"{self._name}: found no picture coming from it, {self._wanted}")
 
     def _run(self) -> None:
-        last_at_s: float | None = None
         try:
             while not self._stop:
-                last_at_s = self._drain(last_at_s)
-                if last_at_s is None or time.monotonic() - last_at_s > self._give_up_s:
-                    break
-                time.sleep(_RETRY_S)
+                self._drain()
+                with self._news:
+                    if not self._wait_on():
+                        break
+                    self._news.wait_for(lambda: self._stop, _RETRY_S if self._waiting else _AT_ONCE_S)
         finally:
             with self._news:
-                if last_at_s is not None and not self._stop:
-                    self._notes.append(f"{self._name}: lost, and did not come back within {self._give_up_s:g} s")
                 self._ended = True
                 self._news.notify_all()
 
-    def _drain(self, last_at_s: float | None) -> float | None:
-        """Open, read until it fails, release. When the last picture came, ever."""
+    def _drain(self) -> None:
+        """Open, read until it fails, release."""
         try:
             capture = self._opener()
         except cv2.error:
-            return last_at_s
-        sent = False
+            return
+        failed = 0
         try:
-            while capture.isOpened() and not self._stop:
+            while not self._stop and self._mistake is None and capture.isOpened():
+                began_s = time.monotonic()
                 ok, picture = capture.read()
-                at_s = time.monotonic()
-                if not ok:
-                    break
-                with self._news:
-                    if last_at_s is not None and not sent:
-                        self._notes.append(f"{self._name}: lost for {at_s - last_at_s:.1f} s")
-                    self._overwritten += self._slot is not None
-                    self._slot = (np.asarray(picture, np.uint8), at_s)
-                    self._news.notify_all()
-                sent, last_at_s = True, at_s
+                if ok:
+                    failed = 0
+                    self._put(np.asarray(picture, np.uint8))
+                    continue
+                failed += 1
+                if failed >= _FAILS or time.monotonic() - began_s > READ_TIMEOUT_S / 2:
+                    return
+        except cv2.error:
+            return
         finally:
             capture.release()
-        return last_at_s
+
+    def _put(self, picture: Picture) -> None:
+        """Into the slot, over what lies there."""
+        size = (picture.shape[1], picture.shape[0])
+        with self._news:
+            # Read under the lock: no tick that was given out can then be later.
+            at_s = time.monotonic()
+            if self._size not in (None, size):
+                self._leave_out(size, at_s)
+                return
+            self._other.clear()
+            if self._last_s is None:
+                self._size, self._first_s = size, at_s
+            elif self._waiting:
+                self._waiting = False
+                self._notes.append(
+                    f"{self._name}: back at {at_s - self._first_s:.1f} s, was lost for {at_s - self._last_s:.1f} s"
+                )
+            self._missed += self._slot is not None
+            self._slot, self._last_s = (picture, at_s), at_s
+            self._news.notify_all()
+
+    def _leave_out(self, size: tuple[int, int], at_s: float) -> None:
+        """A picture of another size: damage, unless they go on."""
+        self._missed += 1
+        self._other.append(at_s)
+        if len(self._other) >= _OTHER_SIZE and at_s - self._other[0] >= _OTHER_SIZE_S and self._size is not None:
+            self._mistake = UserError(
+                f"{self._name}: found pictures of {size[0]} x {size[1]} px now, expected {self._size[0]} x {self._size[1]} px "
+                "as at the start; set the camera back, or start again and aim anew"
+            )
+            self._news.notify_all()
+
+    def _wait_on(self) -> bool:
+        """Whether to try again, after a loss; says so once, if it lasts."""
+        if self._last_s is None or self._mistake is not None or self._stop:
+            return False
+        gone_s = time.monotonic() - self._last_s
+        if gone_s > self._give_up_s:
+            self._notes.append(f"{self._name}: lost, and did not come back within {self._give_up_s:g} s")
+            return False
+        if gone_s > _LOSS_S and not self._waiting:
+            self._waiting = True
+            lost_s = self._last_s - self._first_s
+            self._notes.append(f"{self._name}: lost at {lost_s:.1f} s, waiting up to {self._give_up_s:g} s for it")
+        return True
 
 
-def open_camera(number: int) -> LiveSource:
+def open_camera(number: int, give_up_s: float = GIVE_UP_S) -> LiveSource:
     """The camera of that number, asked for 1280 x 720 at 30/s as MJPEG; what it gives is what counts."""
     backend = {"linux": cv2.CAP_V4L2, "darwin": cv2.CAP_AVFOUNDATION, "win32": cv2.CAP_DSHOW}
 
@@ -176,10 +238,10 @@ def open_camera(number: int) -> LiveSource:
     wanted = (
         "expected a camera that is there and not in use; check its plug and number, and that no other program holds it"
     )
-    return LiveSource(f"camera {number}", opener, wanted=wanted)
+    return LiveSource(f"camera {number}", opener, give_up_s, wanted=wanted)
 
 
-def open_stream(url: str) -> LiveSource:
+def open_stream(url: str, give_up_s: float = GIVE_UP_S) -> LiveSource:
     """A network stream; `http(s)://` and `rtsp(s)://`, with time limits on opening and reading."""
     limits = [
         int(cv2.CAP_PROP_OPEN_TIMEOUT_MSEC),
@@ -188,4 +250,4 @@ def open_stream(url: str) -> LiveSource:
         int(READ_TIMEOUT_S * 1000),
     ]
     wanted = "expected a stream that runs; check the address, the network, and that the camera is on"
-    return LiveSource(url, lambda: cv2.VideoCapture(url, cv2.CAP_FFMPEG, limits), wanted=wanted)
+    return LiveSource(url, lambda: cv2.VideoCapture(url, cv2.CAP_FFMPEG, limits), give_up_s, wanted=wanted)

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from bedwatch.errors import UserError
 from bedwatch.frames.frame import Source
-from bedwatch.frames.live import open_camera, open_stream
+from bedwatch.frames.live import GIVE_UP_S, open_camera, open_stream
 from bedwatch.frames.pictures import SUFFIXES, PictureFiles, is_picture, natural_key
 from bedwatch.frames.raw_avi import RawAviFile, parse_raw_avi
 from bedwatch.frames.video import VideoFile
@@ -23,21 +23,25 @@ _GLOB = re.compile(r"[*?\[]")
 _JPEG = b"\xff\xd8\xff"
 
 
-def open_source(spec: str, pictures_per_s: float | None = None) -> Source:
+def open_source(spec: str, pictures_per_s: float | None = None, lost_after_s: float = GIVE_UP_S) -> Source:
     """A camera number, a stream's address, a video file, a folder or pattern of pictures, or one picture.
 
     pictures_per_s: rate of pictures whose names carry no times; None takes 30/s and says so in the notes. Only pictures
-    may be given one.
+    may be given one. lost_after_s: how long a live source that fell silent is waited for.
     Raises UserError, one line, when nothing is there or it holds no picture with a time.
     """
     if pictures_per_s is not None and not (math.isfinite(pictures_per_s) and pictures_per_s > 0):
         raise UserError(f"pictures per second: found {pictures_per_s:g}; expected a number above 0")
+    if not (math.isfinite(lost_after_s) and lost_after_s > 0):
+        raise UserError(f"--lost-after: found {lost_after_s:g}, expected a number of seconds above 0")
     if not spec.strip():
         raise UserError("the source is empty; expected a camera number, a file, a folder, a pattern or an address")
     if live_name(spec) is not None:
         if pictures_per_s is not None:
             raise _has_times(spec, "a live source")
-        return open_camera(int(spec)) if _CAMERA.fullmatch(spec) else open_stream(spec)
+        if _CAMERA.fullmatch(spec):
+            return open_camera(int(spec), lost_after_s)
+        return open_stream(spec, lost_after_s)
     try:
         return _open_path(spec, pictures_per_s)
     except OSError as error:

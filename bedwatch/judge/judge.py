@@ -58,10 +58,14 @@ class Judge:
         self._air = [Air.UNKNOWN] * len(bed.zones)
         self._faults = FaultWatch(bed, cells)
 
-    def nothing(self, time_s: float, state: State, problems: Sequence[Problem] = ()) -> Reading:
-        """A reading that says only in which state we are: every figure unknown, every hint `wait`."""
-        self._air = [Air.UNKNOWN] * len(self._bed.zones)
-        self._faults.forget()
+    def nothing(self, time_s: float, state: State, problems: Sequence[Problem] = (), *, keep: bool = False) -> Reading:
+        """A reading that says only in which state we are: every figure unknown, every hint `wait`.
+
+        keep: what was found before goes on to hold, after a mere hiccup.
+        """
+        if not keep:
+            self._air = [Air.UNKNOWN] * len(self._bed.zones)
+            self._faults.forget()
         return Reading(
             time_s=time_s,
             state=state,

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.frames.cv import cv2
+from bedwatch.motion.bars import Bars
 
 Array = NDArray[np.floating[Any]]
 Mask = NDArray[np.bool_]
@@ -33,6 +34,14 @@ _FIRST_TAIL = (0.3, 0.2, 0.12)
 _LONG_BLOCKS, _MANY_BLOCKS = 7, 30
 # A small thing may do if it is off by this, and so many times beyond what the bed reaches.
 _VERY, _FAR_BEYOND, _FEW_BLOCKS = 0.34, 2.0, 4
+# A bar is a thing, wherever its tone or its pattern stands out by this, and by so many times what the bed's own bars do at most:
+# thin ones (cells of 5 mm) by brightness, wide ones by brightness and by pattern.
+_CELL_MM = 5.0
+_BAR, _BAR_BEYOND, _FIRST_BAR = (0.06, 0.06, 0.35), (1.6, 1.85, 2.0), (0.06, 0.05, 0.3)
+# It does so in each of three looks one after the other; in two, if it is there already, or stands out by half as much again.
+_BAR_LOOKS, _CLEAR_BAR, _BARS_KNOWN_S = 3, 1.5, 3.0
+_AWAY_S = 1.0  # so long without a picture
+_PAST_BAR, _FRESH, _THIN, _NEW_LIGHT = 0.75, 0.5, 0.4, 0.12
 # What is darker or brighter by no more than this, with the pattern of the powder as strong as before, is shadow or light.
 _SHADE, _SAME_PATTERN, _SHADE_BLOCKS = 0.75, 0.30, 20
 # Light that changes over this share of the bed at once, with the pattern left, is a lamp or the exposure.
@@ -61,6 +70,16 @@ class Cover:
         share = np.asarray(cv2.resize(self._mask, self.size, interpolation=cv2.INTER_AREA))
         self._whole: Mask = share > 0.6
         self._per_share = 1.0 / np.maximum(share, 0.1)
+        self._fine_size = (max(8, round(cols * step_mm / _CELL_MM)), max(8, round(rows * step_mm / _CELL_MM)))
+        fine = np.asarray(cv2.resize(self._mask, self._fine_size, interpolation=cv2.INTER_AREA))
+        self._fine_whole: Mask = fine > 0.6
+        self._per_fine = 1.0 / np.maximum(fine, 0.1)
+        self._bars: tuple[Bars, Bars] | None = None
+        if self._whole.any() and self._fine_whole.any():
+            self._bars = (
+                Bars(self._fine_whole, piece=4, width=2, flank=4),
+                Bars(self._whole, piece=2, width=3, flank=6),
+            )
         self._counts = [self._box(self._whole.astype(np.float32), n) for n in _WINDOWS]
         self.covered = False
         self.cloud = False
@@ -71,7 +90,11 @@ class Cover:
     def _forget(self) -> None:
         self._level: Array | None = None
         self._pattern: Array = np.zeros(0)
+        self._fine: Array = np.zeros(0)
+        self._wide: Array | None = None
         self._tail = list(_FIRST_TAIL)
+        self._tail_bar = list(_FIRST_BAR)
+        self._past_bars: deque[list[float]] = deque(maxlen=_PAST_LOOKS)
         self._hues: list[Array] = []
         self._tail_hue = _FIRST_TAIL_HUE
         self._looks = 0
@@ -89,46 +112,58 @@ class Cover:
         """
         if self._start_s is not None and 0 <= time_s - self._last_s < _EVERY_S:
             return self.covered
-        level, pattern = self._look(rectified)
+        if self._start_s is not None and time_s - self._last_s > _AWAY_S:
+            self.covered = False
+            self._forget()  # what was usual may be so no more
+        level, pattern, fine = self._look(rectified)
         hues = list(colours())
         if self._level is None or not self._whole.any():
             self._start_s = self._last_s = time_s
-            self._level, self._pattern, self._hues = level, pattern, hues
+            self._level, self._pattern, self._fine, self._hues = level, pattern, fine, hues
             return self.covered
         gap_s, self._last_s = time_s - self._last_s, time_s
         off = level - self._level
-        off = np.where(self._whole, off - np.median(off[self._whole]), 0.0)
+        common = float(np.median(off[self._whole]))
+        off = np.where(self._whole, off - common, 0.0)
         smooth = [self._box(off, n) / np.maximum(count, 1.0) for n, count in zip(_WINDOWS, self._counts, strict=True)]
         fainter = pattern - self._pattern
         tinted = self._tinted(hues)
         assert self._start_s is not None
         learnt = time_s - self._start_s >= _SURE_S
         thing = self._thing(smooth, fainter, tinted) if time_s - self._start_s >= _LEARN_S else self._whole & False
+        bars, barred = self._barred(off, fainter, fine - self._fine - common, smooth[1], common)
+        barred &= time_s - self._start_s >= _BARS_KNOWN_S
+        thing |= barred
         self._past.append((smooth[0], tinted))
         if thing.sum() > _LIGHT_SHARE * self._whole.sum() and self._pattern_kept(fainter, thing):
             # Another light, not another surface.
-            self._level, self._pattern, self._hues = level, pattern, hues
+            self._level, self._pattern, self._fine, self._hues = level, pattern, fine, hues
             thing = self._whole & False
         cloud = learnt and self._is_cloud(fainter, time_s)
-        self._decide(thing, cloud, level, time_s)
+        self._decide(thing, cloud, level, time_s, sure=bool(barred.any()))
         if self._level is not None and not self.covered and self._cloud_since is None:
             # What may be a thing is not learnt at once; what never came to be one is.
             maybe = self._off_since is not None and time_s - self._off_since < _MAYBE_S
             weight = min(1.0, gap_s * (0.1 if maybe else 1.0) / (_MEMORY_S if learnt else _SURE_S / 2))
             self._learn(level, pattern, smooth, weight)
+            self._fine = self._fine + weight * (fine - self._fine)
+            for number, bar in enumerate(bars):
+                more = bar - self._tail_bar[number]
+                self._tail_bar[number] += min(1.0, weight * (3.0 if more > 0 else 1.0)) * more
             self._learn_hues(hues, tinted, weight)
         return self.covered
 
-    def _look(self, rectified: NDArray[np.uint8]) -> tuple[Array, Array]:
-        """Logarithms of every block's brightness and of the strength of its pattern, relative to that."""
+    def _look(self, rectified: NDArray[np.uint8]) -> tuple[Array, Array, Array]:
+        """Logarithms of every block's brightness and of the strength of its pattern, relative to that; of cells' brightness."""
         seen = cv2.multiply(rectified.astype(np.float32), self._mask)
+        fine = np.asarray(cv2.resize(seen, self._fine_size, interpolation=cv2.INTER_AREA))
         mean = np.asarray(cv2.resize(seen, self.size, interpolation=cv2.INTER_AREA)) * self._per_share
         square = (
             np.asarray(cv2.resize(cv2.multiply(seen, seen), self.size, interpolation=cv2.INTER_AREA)) * self._per_share
         )
         mean = np.maximum(mean, 2.0)
         spread = np.sqrt(np.maximum(square - mean**2, 0.1)) / mean
-        return np.log(mean), np.log(spread)
+        return np.log(mean), np.log(spread), np.log(np.maximum(fine * self._per_fine, 2.0))
 
     def _box(self, values: Array, blocks: int) -> Array:
         return np.asarray(
@@ -182,6 +217,43 @@ class Cover:
             found |= group
         return found
 
+    def _barred(
+        self, off: Array, fainter: Array, fine: Array, smooth: Array, common: float
+    ) -> tuple[list[float], Mask]:
+        """How much the clearest bar of each kind stands out; the blocks of those that are things. fine: like off, of cells."""
+        thing = self._whole & False
+        if self._bars is None:
+            return [0.0] * len(_BAR), thing
+        usual = float(np.median(fainter[self._whole]))
+        plain = np.where(self._whole, fainter - usual, 0.0)
+        now = np.stack([off, plain], axis=-1)
+        # Powder changes from look to look, what is wide moves slowly for its width.
+        self._wide = now if self._wide is None else (1 - _FRESH) * self._wide + _FRESH * now
+        thin, wide = self._bars
+        found = [
+            (thin, *thin.strongest(np.where(self._fine_whole, fine, 0.0))[0]),
+            *((wide, *bar) for bar in wide.strongest(self._wide)),
+        ]
+        values = [value for _, value, _ in found]
+        before = self._past_bars[0] if self._past_bars else [0.0] * len(values)
+        for number, (bars, value, at) in enumerate(found):
+            least = max(_BAR[number], _BAR_BEYOND[number] * self._tail_bar[number])
+            lately = [value, *(past[number] for past in reversed(self._past_bars))]
+            lasting = min(lately[: 2 if self.covered else _BAR_LOOKS])
+            if lasting < least and min(lately[:2]) < _CLEAR_BAR * least:
+                continue
+            if not self.covered and before[number] > _PAST_BAR * value:
+                continue
+            if (number == 2 or not self.covered) and max(abs(usual), abs(common)) > _NEW_LIGHT:
+                continue  # in another light, or in haze, the powder looks another way
+            if number == 0 and value < _THIN * values[1]:
+                continue  # the middle of something wide and soft
+            group = bars.blocks(at, self.size) & self._whole
+            if number != 1 or not self._in_shade(group, smooth, fainter):
+                thing |= group
+        self._past_bars.append(values)
+        return values, thing
+
     def _is_sudden(self, group: Mask, off: Array, tinted: Array) -> bool:
         """Whether it came within half a second: haze, a lens that dusts over and the day's light come slowly."""
         if not self._past:
@@ -191,10 +263,18 @@ class Cover:
         hue_came, hue_there = (float(np.median(of[group])) for of in (tinted - hue_before, tinted))
         return came > _SUDDEN * there or hue_came > max(_SUDDEN * hue_there, _TINTED / 2)
 
-    def _is_shade(self, group: Mask, off: Array, fainter: Array) -> bool:
+    def _in_shade(self, group: Mask, off: Array, fainter: Array) -> bool:
+        """Whether it, or all that is as dark or as bright round it, is shadow or light."""
+        depth = float(np.median(off[group])) if group.any() else 0.0
+        alike = (off * np.sign(depth) > abs(depth) / 2) & self._whole | group
+        _, labels = cv2.connectedComponents(alike.astype(np.uint8), connectivity=8)
+        around = np.isin(labels, np.unique(labels[group]))
+        return self._is_shade(group, off, fainter, least=1) or self._is_shade(around, off, fainter)
+
+    def _is_shade(self, group: Mask, off: Array, fainter: Array, least: int = _SHADE_BLOCKS) -> bool:
         """Whether it is shadow or light: wide, not too deep, and the powder's pattern as strong in it as before."""
         depth = abs(float(np.median(off[group])))
-        return depth < _SHADE and int(group.sum()) >= _SHADE_BLOCKS and self._pattern_kept(fainter, group)
+        return depth < _SHADE and int(group.sum()) >= least and self._pattern_kept(fainter, group)
 
     def _pattern_kept(self, fainter: Array, group: Mask) -> bool:
         change, rest = fainter[group & self._whole], fainter[self._whole & ~group]
@@ -212,7 +292,7 @@ class Cover:
             self._cloud_since = time_s
         return time_s - self._cloud_since >= _CLOUD_S
 
-    def _decide(self, thing: Mask, cloud: bool, level: Array, time_s: float) -> None:
+    def _decide(self, thing: Mask, cloud: bool, level: Array, time_s: float, *, sure: bool) -> None:
         self.cloud = cloud
         self._looks = self._looks + 1 if thing.any() else 0
         stayed = self._looks >= (_LARGE_LOOKS if thing.sum() >= _LARGE_BLOCKS else _BEGIN_LOOKS)
@@ -220,7 +300,7 @@ class Cover:
             self._clear_since = None
             if self._off_since is None:
                 self._off_since = time_s
-            self.covered = self.covered or stayed or cloud
+            self.covered = self.covered or stayed or cloud or sure
             if time_s - self._off_since > _STAYS_S or (thing.any() and self._has_gone(thing, level)):
                 self.covered, self._start_s = False, None
                 self._forget()

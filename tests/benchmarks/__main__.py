@@ -29,6 +29,7 @@ from tests.benchmarks import (  # noqa: E402
     beds,
     cost,
     faults,
+    live,
     turning,
 )
 from tests.benchmarks.group import Group, Row  # noqa: E402
@@ -40,7 +41,17 @@ MARKS = {True: "[green]met[/green]", False: "[bold red]not met[/bold red]", None
 def all_groups(seed_base: int) -> tuple[Group, ...]:
     parts = (aim_scenes, aim_marks, aim_bare, aim_problems, aim_knocks, aim_cost)
     aiming = [group for part in parts for group in part.groups(seed_base)]
-    return (beds.GROUP, *aiming, faults.FAULTS, faults.DIRT, turning.TURNTABLE, turning.STILL, cost.COST, cost.DEMO_CLIP)
+    return (
+        beds.GROUP,
+        *aiming,
+        faults.FAULTS,
+        faults.DIRT,
+        turning.TURNTABLE,
+        turning.STILL,
+        cost.COST,
+        cost.DEMO_CLIP,
+        live.LIVE,
+    )
 
 
 def measure(groups: list[Group], quick: bool, workers: int, console: Console) -> dict[str, list[Row]]:

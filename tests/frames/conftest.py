@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import struct
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack
 from fractions import Fraction
 from pathlib import Path
 from types import SimpleNamespace
@@ -109,8 +110,14 @@ def raw_avi(
 
 
 @pytest.fixture(scope="session")
-def clips() -> SimpleNamespace:
+def clips() -> Iterator[SimpleNamespace]:
+    with ExitStack() as until_the_end:
+        yield _clips(until_the_end)
+
+
+def _clips(until_the_end: ExitStack) -> SimpleNamespace:
     return SimpleNamespace(
+        until_the_end=until_the_end,
         grain=grain,
         encode=encode,
         times=times,

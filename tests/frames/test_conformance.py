@@ -22,6 +22,7 @@ from bedwatch.frames.live import LiveSource
 from bedwatch.frames.open import open_source
 from bedwatch.sim import BedSource, Camera, demo_scene
 from bedwatch.sim.camera import fitting_focal_px
+from tests.frame_server import FrameServer, RtspServer
 
 COUNT = 24
 Make = Callable[[Path, SimpleNamespace], str | Source]
@@ -111,6 +112,20 @@ def made_bed(_: Path, __: SimpleNamespace) -> Source:
     return BedSource(replace(demo_scene(fps=15.0, duration_s=COUNT / 15), camera=small))
 
 
+def served(kind: type[FrameServer], clips: SimpleNamespace) -> Source:
+    pictures = [cv2.imencode(".jpg", picture)[1].tobytes() for picture in clips.grain(COUNT)]
+    server = clips.until_the_end.enter_context(kind(pictures, 60.0, dies_after=COUNT))
+    return open_source(server.url, lost_after_s=0.3)
+
+
+def http_stream(_: Path, clips: SimpleNamespace) -> Source:
+    return served(FrameServer, clips)
+
+
+def rtsp_stream(_: Path, clips: SimpleNamespace) -> Source:
+    return served(RtspServer, clips)
+
+
 SOURCES: dict[str, tuple[Make, Outcome, bool]] = {
     make.__name__: (make, outcome, live)
     for make, outcome, live in [
@@ -127,6 +142,8 @@ SOURCES: dict[str, tuple[Make, Outcome, bool]] = {
         (cut_read_ahead, Outcome.CUT_SHORT, False),
         (made_bed, Outcome.END, False),
         (camera, Outcome.LOST, True),
+        (http_stream, Outcome.LOST, True),
+        (rtsp_stream, Outcome.LOST, True),
     ]
 }
 

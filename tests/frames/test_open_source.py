@@ -102,9 +102,9 @@ def test_names_with_signs_of_a_glob_or_an_address_are_names_first(tmp_path: Path
 )
 def test_numbers_and_addresses_are_live(spec: str, kind: str, given: object, monkeypatch: pytest.MonkeyPatch) -> None:
     asked: list[object] = []
-    monkeypatch.setattr(opening, kind, asked.append)
-    open_source(spec)
-    assert asked == [given]
+    monkeypatch.setattr(opening, kind, lambda *words: asked.append(words))
+    open_source(spec, lost_after_s=7.0)
+    assert asked == [(given, 7.0)]
     assert live_name(spec) in (spec, f"camera {spec}")
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+import cv2
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -112,6 +113,42 @@ def test_eruptions_hide_nothing(bench: Bench) -> None:
             light *= 1 + 0.6 * high * np.clip(1 - gap, 0, None) * (_COLS - x) / radius
         covered = cover.add(bench.rounded(light + 1.5 * rng.standard_normal(light.shape)), time_s)
         assert not covered, time_s
+
+
+def lively(rng: np.random.Generator) -> NDArray[np.float64]:
+    """Powder that is another one at every look: bubbles about 30 mm wide that darken and brighten it by 5 %."""
+    coarse = cv2.GaussianBlur(rng.standard_normal((224, 224)), (0, 0), 8.0)
+    return np.asarray(1 + 0.05 * coarse / coarse.std())
+
+
+@pytest.mark.parametrize("tone", [0.7, 1.4])
+@pytest.mark.parametrize("turn", [0.0, 1.2])
+def test_a_thin_rod_in_a_lively_bed(bench: Bench, tone: float, turn: float) -> None:
+    """15 mm thick, from the wall to the middle, slowly stirring."""
+    rng = np.random.default_rng(4)
+    cover, clean, times = Cover(bench.visible, bench.step_mm), bench.Disc().clean(0.0).astype(np.float64), []
+    for number in range(round(9 * FPS)):
+        time_s = number / FPS
+        light = clean * lively(rng)
+        if 5.0 <= time_s < 7.0:
+            angle = turn + 0.1 * np.sin(4 * time_s)
+            along = (_COLS - 112) * np.cos(angle) + (_ROWS - 112) * np.sin(angle)
+            across = (_ROWS - 112) * np.cos(angle) - (_COLS - 112) * np.sin(angle)
+            light = np.where((np.abs(across) < 7.5 / bench.step_mm) & (along > -5), tone * 120.0, light)
+        if cover.add(bench.rounded(light + 1.5 * rng.standard_normal(light.shape)), time_s):
+            times.append(time_s)
+    assert times
+    assert 5.0 <= times[0] <= 5.0 + SOON_S
+    assert times[-1] <= 7.0 + OVER_S
+    assert len([time_s for time_s in times if 5.5 <= time_s < 7.0]) >= 22  # of 22 or 23
+
+
+def test_a_lively_bed_alone_hides_nothing(bench: Bench) -> None:
+    rng = np.random.default_rng(6)
+    cover, clean = Cover(bench.visible, bench.step_mm), bench.Disc().clean(0.0).astype(np.float64)
+    for number in range(round(15 * FPS)):
+        light = clean * lively(rng) + 1.5 * rng.standard_normal(clean.shape)
+        assert not cover.add(bench.rounded(light), number / FPS)
 
 
 def test_colour_tells_a_rod_as_bright_as_the_powder(bench: Bench) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from bedwatch.frames.frame import Frame
+from bedwatch.frames.frame import Frame, Tick
 from bedwatch.judge.types import HintWord, Reading, State
 from bedwatch.watch import End, Lost, Watch
 
@@ -118,6 +118,69 @@ def test_a_short_loss_counts_as_one_too(room: Room) -> None:
     watch.step(Lost(time_s=9.2))
     back = room.readings(watch, room.Clip().frames(3.0, start_s=10.0))
     assert {reading.state for reading in back} == {State.SETTLING}
+
+
+def ticks(start_s: float, end_s: float) -> Iterator[Tick]:
+    """What a live source says while no picture comes."""
+    return (Tick(time_s=float(time_s)) for time_s in np.arange(start_s, end_s, 0.05))
+
+
+def test_while_a_live_source_is_silent_it_says_so_at_least_once_a_second(room: Room) -> None:
+    watch = room.watch()
+    before = room.readings(watch, room.Clip().frames(9.0))
+    silent = room.readings(watch, ticks(9.0, 14.0))
+    dark = [reading for reading in silent if reading.state is State.NO_PICTURE]
+    assert silent[-len(dark) :] == dark  # at most the window then in view goes before
+    assert all(says_nothing(reading) for reading in dark)
+    assert dark[0].time_s < 10.0
+    times = [before[-1].time_s, *(reading.time_s for reading in silent), 14.0]
+    steps = np.diff(times)
+    assert steps.min() > 0.0
+    assert steps.max() <= 1.0
+
+
+def test_after_a_silence_it_settles_anew(room: Room) -> None:
+    watch = room.watch()
+    room.readings(watch, [*room.Clip().frames(9.0), *ticks(9.0, 14.0)])
+    back = room.readings(watch, room.Clip(drift_mm_s=0.0).frames(8.0, start_s=14.0))
+    assert back[0].state is State.SETTLING
+    assert back[0].time_s < 15.0
+    first = next(reading for reading in back if reading.state is State.READING)
+    assert first.zones[0].speed_mm_s is not None
+    assert first.zones[0].speed_mm_s < 0.5  # the drift of before is gone, not averaged in
+
+
+def test_a_hiccup_costs_no_settling(room: Room) -> None:
+    """A network that hiccups for a second tells nothing of the bed."""
+    watch = room.watch()
+    room.readings(watch, room.Clip().frames(9.0))
+    states = [reading.state for reading in room.readings(watch, ticks(9.0, 10.4))]
+    assert State.NO_PICTURE in states
+    back = room.readings(watch, room.Clip().frames(3.0, start_s=10.4))
+    assert {reading.state for reading in back} == {State.READING}
+
+
+def test_a_slow_camera_is_not_silent_between_its_pictures(room: Room) -> None:
+    watch = room.watch()
+    states = set()
+    for frame in room.Clip(fps=1.0).frames(12.0):
+        found = room.readings(watch, [frame, *ticks(frame.time_s + 0.05, frame.time_s + 1.0)])
+        if frame.number > 6:  # by then its rate is known
+            states |= {reading.state for reading in found}
+    assert states
+    assert State.NO_PICTURE not in states
+
+
+def test_a_silence_while_the_bed_is_looked_for_begins_the_search_anew(room: Room) -> None:
+    watch = Watch(room.bed)
+    pictures = list(noise(20.0))
+    room.readings(watch, [*pictures[:3], *ticks(0.6, 30.0)])
+    for frame in pictures:
+        room.readings(watch, [replace(frame, time_s=30.0 + frame.time_s)])
+        if watch.not_found is not None:
+            break
+    assert watch.not_found is not None
+    assert 32.0 < 30.0 + frame.time_s < 38.0  # as long as at the start of any source
 
 
 @pytest.mark.parametrize("level", [0, 128, 255])
