@@ -26,7 +26,8 @@ SEARCH_PX = 640  # longer side of the picture that is searched
 MOST_LOOKS = 8  # poses of the small picture that are settled in the full one
 WORTH_A_LOOK = 0.12  # score in the small picture
 MOST_PICTURES = 16
-TOO_FAR_OFF_MM = 8.0
+TOO_FAR_OFF_MM = 4.0  # standard error: twice that is as far as a place may lie off
+BRIM_OFF_MM = 8.0  # of a bed full to the brim, whose outline alone says little of how the camera leans
 ADVICE = "Show the whole rim, with the camera nearly straight above and light from one side."
 
 
@@ -67,7 +68,8 @@ def search(pictures: Sequence[Picture], bed: Bed) -> tuple[Aim | NotFound, Aim |
         reason = rivalry(view, ranked)
     if reason is None:
         aim = aim_of(view, best)
-        if aim.error_mm is None or aim.error_mm < TOO_FAR_OFF_MM:
+        most = BRIM_OFF_MM if view.bed.surface_below_rim_mm == 0.0 else TOO_FAR_OFF_MM
+        if aim.error_mm is None or aim.error_mm < most:
             return aim, None
         reason = f"how the camera leans is only known to within {aim.error_mm:.0f} mm at the wall"
     try:
