@@ -46,7 +46,7 @@ class Lens:
             r2 = r * r
             slope = 1 + 3 * self.k1 * r2 + 5 * self.k2 * r2 * r2
             step = (r * (1 + self.k1 * r2 + self.k2 * r2 * r2) - radius) / np.maximum(slope, 0.05)
-            r = np.maximum(r - step, 0.0)
+            r = np.clip(r - step, 0.0, 4.0 * radius + 1.0)  # beyond where the lens folds over it would run away
         r2 = r * r
         off = np.abs(r * (1 + self.k1 * r2 + self.k2 * r2 * r2) - radius)
         times = np.where(radius > 1e-9, r / np.maximum(radius, 1e-9), 1.0)
