@@ -31,6 +31,8 @@ from bedwatch.judge.types import (
 from bedwatch.judge.uniformity import uniformity_index
 from bedwatch.motion.field import MotionField
 
+# Live share up to which a bed is asleep throughout: no air was changed.
+ASLEEP = 0.12
 # Undisturbed picture needed before a hint is given: eruptions of a gentle bed visit each spot every second or two, so
 # that a zone's middle has shown what it does after six.
 ENOUGH_S = 5.8
@@ -87,6 +89,9 @@ class Judge:
     def changed_s(self, field: MotionField | None) -> float | None:
         """Since when the air of a zone has been another one, if it was just changed: what was seen before tells nothing of it."""
         if field is None or field.ground is None:
+            return None
+        live = field.cells.live[np.isfinite(field.cells.live)]
+        if not len(live) or float(live.mean()) < ASLEEP:  # noise and coding come and go over a surface that lies still
             return None
         return changed_s(field.ground, self._faults.places(field.ground)[0])
 
