@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from bedwatch.aim.edges import Array, edge_map, mean_picture
 from bedwatch.aim.fit import error_mm, standing_error_mm
-from bedwatch.aim.guesses import guesses
+from bedwatch.aim.guesses import guesses, one_outline
 from bedwatch.aim.outline import mm_per_px, outline_of
 from bedwatch.aim.pose import DEEPER, K1, LN_SCALE, View
 from bedwatch.aim.refine import GOOD, LONE_RING_MM, Refined, enlarged, refine
@@ -68,7 +68,7 @@ def search(pictures: Sequence[Picture], bed: Bed) -> tuple[Aim | NotFound, Aim |
         reason = rivalry(view, ranked)
     if reason is None:
         aim = aim_of(view, best)
-        most = BRIM_OFF_MM if view.bed.surface_below_rim_mm == 0.0 else TOO_FAR_OFF_MM
+        most = BRIM_OFF_MM if one_outline(view) else TOO_FAR_OFF_MM
         if aim.error_mm is None or aim.error_mm < most:
             return aim, None
         reason = f"how the camera leans is only known to within {aim.error_mm:.0f} mm at the wall"

@@ -19,7 +19,7 @@ from tests.benchmarks.group import Group, Row
 REPOSITORY = Path(__file__).resolve().parents[2]
 BED = REPOSITORY / "calibration" / "gate_latch.bed.toml"
 DEMO = REPOSITORY / "sample_frames" / "demo.mp4"
-WATCH = "import sys; from bedwatch.cli import main; sys.argv[0] = 'bedwatch'; main()"
+WATCH = "import sys; from bedwatch.cli import main; sys.argv[0] = 'bedwatch'; sys.exit(main())"
 DECODE = "import cv2, sys\nclip = cv2.VideoCapture(sys.argv[1])\nwhile clip.read()[0]: pass"
 # A child's peak memory counts what its parent held when it was started; a small process between them keeps ours out.
 BETWEEN = """
