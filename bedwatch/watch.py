@@ -8,11 +8,11 @@ from statistics import median
 
 import numpy as np
 
-from bedwatch.aim.afresh import Afresh
-from bedwatch.aim.camera import CameraCheck
-from bedwatch.aim.place import moved_aim
+from bedwatch.aim.finding.search import find_bed
+from bedwatch.aim.following.afresh import Afresh
+from bedwatch.aim.following.place import moved_aim
+from bedwatch.aim.health.camera import CameraCheck
 from bedwatch.aim.rectify import Rectifier
-from bedwatch.aim.search import find_bed
 from bedwatch.aim.types import Aim, NotFound, Problem, ProblemKind
 from bedwatch.bed import Bed, cell_index, make_cells, zone_index
 from bedwatch.errors import UserError

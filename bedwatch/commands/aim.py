@@ -10,9 +10,9 @@ from pathlib import Path
 
 from bedwatch.aim.aimfile import aim_json, write_aim
 from bedwatch.aim.draw import check_picture, small_picture
-from bedwatch.aim.noise import Noise
-from bedwatch.aim.rest import Rest
-from bedwatch.aim.search import search
+from bedwatch.aim.finding.search import search
+from bedwatch.aim.health.noise import Noise
+from bedwatch.aim.health.rest import Rest
 from bedwatch.aim.types import Aim, NotFound
 from bedwatch.aim.ways_out import with_ways_out
 from bedwatch.bed import Bed, read_bed

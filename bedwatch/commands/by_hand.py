@@ -12,8 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from bedwatch.aim.by_hand import aim_by_points, twelve_of
-from bedwatch.aim.hand_points import HandPoints, Pixel
+from bedwatch.aim.hand.by_hand import aim_by_points, twelve_of
+from bedwatch.aim.hand.points import HandPoints, Pixel
 from bedwatch.aim.turned import mirrored, turned
 from bedwatch.aim.types import Aim
 from bedwatch.bed import Bed

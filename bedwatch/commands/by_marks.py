@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from bedwatch.aim.by_marks import find_by_marks
+from bedwatch.aim.cards.by_marks import find_by_marks
 from bedwatch.aim.types import Aim, NotFound
 from bedwatch.bed.model import Bed
 from bedwatch.bed.units import length_mm

@@ -8,11 +8,11 @@ from itertools import chain
 
 import numpy as np
 
-from bedwatch.aim.camera import CameraCheck
-from bedwatch.aim.lookback import look_back
-from bedwatch.aim.looks import Lattice
-from bedwatch.aim.noise import Noise, noise_of
-from bedwatch.aim.rest import NotAtRest, Rest
+from bedwatch.aim.health.camera import CameraCheck
+from bedwatch.aim.health.lookback import look_back
+from bedwatch.aim.health.looks import Lattice
+from bedwatch.aim.health.noise import Noise, noise_of
+from bedwatch.aim.health.rest import NotAtRest, Rest
 from bedwatch.aim.types import Aim, NotFound, Problem
 from bedwatch.bed import Bed
 from bedwatch.frames.frame import Frame, Picture

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from bedwatch.aim.marks import CLEAR_MM, FACTORS, factor_for
-from bedwatch.aim.printing import pdf, svg
-from bedwatch.aim.sheet import PAPERS, Paper, pages
+from bedwatch.aim.cards.marks import CLEAR_MM, FACTORS, factor_for
+from bedwatch.aim.cards.printing import pdf, svg
+from bedwatch.aim.cards.sheet import PAPERS, Paper, pages
 from bedwatch.bed import read_bed
 from bedwatch.errors import UserError
 from bedwatch.files import check_places, write_bytes

@@ -7,8 +7,8 @@ from collections.abc import Iterable
 import numpy as np
 from numpy.typing import NDArray
 
+from bedwatch.aim.health.rest import NotAtRest, Rest
 from bedwatch.aim.rectify import Rectifier
-from bedwatch.aim.rest import NotAtRest, Rest
 from bedwatch.aim.types import Aim
 from bedwatch.bed import Bed, cell_index, make_cells, zone_index
 from bedwatch.frames.cv import cv2

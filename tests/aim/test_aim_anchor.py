@@ -10,9 +10,9 @@ import pytest
 from numpy.typing import NDArray
 
 from bedwatch.aim.aimfile import agreed
-from bedwatch.aim.anchor import Anchor
+from bedwatch.aim.following.anchor import Anchor
+from bedwatch.aim.following.place import Place, moved_aim
 from bedwatch.aim.outline import outline_of
-from bedwatch.aim.place import Place, moved_aim
 from bedwatch.aim.types import Aim
 from bedwatch.bed import Bed, read_bed
 from bedwatch.frames.cv import cv2

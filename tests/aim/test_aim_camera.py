@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from bedwatch.aim.aimfile import agreed
-from bedwatch.aim.camera import CameraCheck
-from bedwatch.aim.lookback import look_back
+from bedwatch.aim.health.camera import CameraCheck
+from bedwatch.aim.health.lookback import look_back
+from bedwatch.aim.health.sharpness import blur_px
 from bedwatch.aim.outline import mm_per_px, outline_of
-from bedwatch.aim.sharpness import blur_px
 from bedwatch.aim.types import Aim
 from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Frame

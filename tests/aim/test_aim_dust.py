@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from bedwatch.aim.specks import Dust
-from bedwatch.aim.veil import Veil
+from bedwatch.aim.health.specks import Dust
+from bedwatch.aim.health.veil import Veil
 from bedwatch.frames.cv import cv2
 
 Grey = NDArray[np.float32]

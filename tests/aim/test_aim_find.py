@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from skimage import data
 
+from bedwatch.aim.finding.search import find_bed, search
 from bedwatch.aim.outline import corners_of_rectangle, ellipse_of_circle
-from bedwatch.aim.search import find_bed, search
 from bedwatch.aim.types import Aim, Ellipse, NotFound, ProblemKind
 
 WHITE, BLACK, RED, BLUE = (225, 228, 230), (34, 34, 36), (60, 60, 165), (150, 110, 60)

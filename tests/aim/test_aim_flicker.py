@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bedwatch.aim.flicker import alias_hz, flicker_of, mains_of
-from bedwatch.aim.looks import BANDS, Look, Tones
+from bedwatch.aim.health.flicker import alias_hz, flicker_of, mains_of
+from bedwatch.aim.health.looks import BANDS, Look, Tones
 
 TONES = Tones(low=20, high=200, clipped=0.0)
 

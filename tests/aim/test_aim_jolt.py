@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bedwatch.aim.jolt import Jolt
+from bedwatch.aim.following.jolt import Jolt
 from bedwatch.frames.cv import cv2
 
 ROWS, COLS = 360, 480

@@ -7,8 +7,8 @@ import pytest
 from skimage.measure import EllipseModel
 from skimage.transform import ProjectiveTransform
 
-from bedwatch.aim.by_hand import aim_by_points, twelve_of
-from bedwatch.aim.hand_points import HandPoints
+from bedwatch.aim.hand.by_hand import aim_by_points, twelve_of
+from bedwatch.aim.hand.points import HandPoints
 from bedwatch.aim.outline import fit_ellipse, homography_of_points, mm_per_px, outline_of, outline_points, to_picture
 from bedwatch.aim.turned import turned
 from bedwatch.aim.types import Aim, Corners, Ellipse

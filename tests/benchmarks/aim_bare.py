@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from bedwatch.aim.search import search
+from bedwatch.aim.finding.search import search
 from bedwatch.aim.types import Aim
 from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Picture

@@ -10,7 +10,7 @@ from functools import partial
 from pathlib import Path
 from statistics import median
 
-from bedwatch.aim.search import search
+from bedwatch.aim.finding.search import search
 from bedwatch.frames.cv import cv2
 from bedwatch.sim import BedSource, demo_scene, write_clip
 from bedwatch.sim.shop import shop

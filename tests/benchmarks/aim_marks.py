@@ -9,9 +9,9 @@ from functools import partial
 
 import numpy as np
 
-from bedwatch.aim.by_marks import find_by_marks
-from bedwatch.aim.marks import HOURS, Card, card, factor_for, wall_mm
-from bedwatch.aim.marks_seen import mark_bits
+from bedwatch.aim.cards.by_marks import find_by_marks
+from bedwatch.aim.cards.marks import HOURS, Card, card, factor_for, wall_mm
+from bedwatch.aim.cards.marks_seen import mark_bits
 from bedwatch.aim.types import Aim
 from bedwatch.bed import Bed
 from bedwatch.frames.cv import cv2

@@ -14,7 +14,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.search import search
+from bedwatch.aim.finding.search import search
 from bedwatch.aim.types import Aim
 from bedwatch.bed import Bed
 from bedwatch.frames.cv import cv2

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 import pytest
 
-from bedwatch.aim.rest import NotAtRest, Rest
+from bedwatch.aim.health.rest import NotAtRest, Rest
 from bedwatch.aim.types import Aim, Corners
 from bedwatch.bed import Bed, grid_zones
 from bedwatch.frames.cv import cv2

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bedwatch.aim.noise import noise_of
+from bedwatch.aim.health.noise import noise_of
 
 BLACK = 12.0
 GAIN, READ_E = 0.25, 8.0  # grey levels an electron, electrons: K and sigma_d of the standard

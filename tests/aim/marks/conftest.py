@@ -14,8 +14,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from bedwatch.aim.marks import HOURS, card
-from bedwatch.aim.marks_seen import mark_bits
+from bedwatch.aim.cards.marks import HOURS, card
+from bedwatch.aim.cards.marks_seen import mark_bits
 from bedwatch.bed.model import Bed, Zone
 from bedwatch.frames.frame import Picture
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from bedwatch.aim.by_marks import ByMarks, by_marks, find_by_marks
+from bedwatch.aim.cards.by_marks import ByMarks, by_marks, find_by_marks
 from bedwatch.aim.outline import outline_points
 from bedwatch.aim.types import Aim, Ellipse, NotFound
 from bedwatch.frames.frame import Picture

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 import pytest
 
-from bedwatch.aim.marks import FACTORS, HOURS, card, card_of, factor_for, laid, wall_mm
+from bedwatch.aim.cards.marks import FACTORS, HOURS, card, card_of, factor_for, laid, wall_mm
 from bedwatch.bed.model import Bed
 
 Beds = Callable[..., Bed]

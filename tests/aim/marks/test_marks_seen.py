@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from bedwatch.aim.marks import card_of, laid
-from bedwatch.aim.marks_seen import grey_mean, is_mirrored, marks_in, of_one_set
+from bedwatch.aim.cards.marks import card_of, laid
+from bedwatch.aim.cards.marks_seen import grey_mean, is_mirrored, marks_in, of_one_set
 from bedwatch.frames.frame import Picture
 
 Shoot = Callable[..., tuple[Any, Picture]]

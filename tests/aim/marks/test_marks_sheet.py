@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from bedwatch.aim.marks import FACTORS, HOURS, card
-from bedwatch.aim.marks_seen import marks_in
-from bedwatch.aim.printing import pdf, svg
-from bedwatch.aim.sheet import PAPERS, Paper, beds_for, pages, rectangles
+from bedwatch.aim.cards.marks import FACTORS, HOURS, card
+from bedwatch.aim.cards.marks_seen import marks_in
+from bedwatch.aim.cards.printing import pdf, svg
+from bedwatch.aim.cards.sheet import PAPERS, Paper, beds_for, pages, rectangles
 
 Array = NDArray[Any]
 Polygon = tuple[Array, bool]  # corners in mm from the upper left corner of the paper, y down; white or black

@@ -8,18 +8,18 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.anchor import Anchor
-from bedwatch.aim.exposure import exposure_problems, hunting_problems
-from bedwatch.aim.flicker import MAINS_HZ, flicker_of
-from bedwatch.aim.jolt import Jolt
-from bedwatch.aim.looks import ROUND, Lattice, Look, Tones, outlying
-from bedwatch.aim.place import Place
-from bedwatch.aim.sharpness import Focus, blur_px
-from bedwatch.aim.specks import Dust
-from bedwatch.aim.steady import Steadiness
-from bedwatch.aim.timing import timing_problems
+from bedwatch.aim.following.anchor import Anchor
+from bedwatch.aim.following.jolt import Jolt
+from bedwatch.aim.following.place import Place
+from bedwatch.aim.following.steady import Steadiness
+from bedwatch.aim.health.exposure import exposure_problems, hunting_problems
+from bedwatch.aim.health.flicker import MAINS_HZ, flicker_of
+from bedwatch.aim.health.looks import ROUND, Lattice, Look, Tones, outlying
+from bedwatch.aim.health.sharpness import Focus, blur_px
+from bedwatch.aim.health.specks import Dust
+from bedwatch.aim.health.timing import timing_problems
+from bedwatch.aim.health.veil import Veil
 from bedwatch.aim.types import Aim, Problem, ProblemKind
-from bedwatch.aim.veil import Veil
 from bedwatch.bed import Bed
 from bedwatch.frames.frame import Frame, Picture
 

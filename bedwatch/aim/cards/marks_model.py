@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.marks import Card, turned, wall_mm
+from bedwatch.aim.cards.marks import Card, turned, wall_mm
 from bedwatch.bed.model import Bed, Points
 from bedwatch.frames.cv import cv2
 

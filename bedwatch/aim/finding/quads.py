@@ -8,7 +8,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.edges import Array, EdgeMap
+from bedwatch.aim.finding.edges import Array, EdgeMap
 from bedwatch.bed.model import Points
 from bedwatch.frames.cv import cv2
 

@@ -9,15 +9,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.edges import Array, edge_map, mean_picture
-from bedwatch.aim.fit import error_mm, standing_error_mm
-from bedwatch.aim.guesses import guesses, one_outline
+from bedwatch.aim.finding.edges import Array, edge_map, mean_picture
+from bedwatch.aim.finding.fit import error_mm, standing_error_mm
+from bedwatch.aim.finding.guesses import guesses, one_outline
+from bedwatch.aim.finding.refine import GOOD, LONE_RING_MM, Refined, enlarged, refine
+from bedwatch.aim.finding.verify import Evidence, doubt, evidence
 from bedwatch.aim.outline import mm_per_px, outline_of
 from bedwatch.aim.pose import DEEPER, K1, LN_SCALE, View
-from bedwatch.aim.refine import GOOD, LONE_RING_MM, Refined, enlarged, refine
 from bedwatch.aim.straight import bent_outline, lens_beside, zoomed
 from bedwatch.aim.types import Aim, NotFound, Problem, ProblemKind
-from bedwatch.aim.verify import Evidence, doubt, evidence
 from bedwatch.bed.model import Bed
 from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Picture

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.looks import Look, Tones
+from bedwatch.aim.health.looks import Look, Tones
 from bedwatch.aim.types import Problem, ProblemKind
 
 RECENT = 30

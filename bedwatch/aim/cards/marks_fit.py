@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bedwatch.aim.marks import laid
-from bedwatch.aim.marks_model import (
+from bedwatch.aim.cards.marks import laid
+from bedwatch.aim.cards.marks_model import (
     CARDS,
     INSET,
     LEVEL,

@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.marks import MODULES, card_of
+from bedwatch.aim.cards.marks import MODULES, card_of
 from bedwatch.bed.model import Points
 from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Picture

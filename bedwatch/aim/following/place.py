@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from bedwatch.aim.anchor import Anchor, Stand
+from bedwatch.aim.following.anchor import Anchor, Stand
 from bedwatch.aim.outline import mm_per_px
 from bedwatch.aim.types import Aim, Corners, Ellipse, Outline
 from bedwatch.frames.frame import Picture

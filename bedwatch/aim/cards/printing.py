@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
-from bedwatch.aim.sheet import Page, Words
+from bedwatch.aim.cards.sheet import Page, Words
 from bedwatch.bed.model import Points
 
 _POINTS_PER_MM = 72.0 / 25.4

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.edges import Array, clearness, normals_of, peaks, steadied, strip
+from bedwatch.aim.finding.edges import Array, clearness, normals_of, peaks, steadied, strip
 from bedwatch.aim.pose import (
     DEEPER,
     K1,

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.edges import Array, gradients
+from bedwatch.aim.finding.edges import Array, gradients
 from bedwatch.aim.outline import fit_ellipse
 from bedwatch.aim.types import Ellipse
 from bedwatch.bed.model import Points

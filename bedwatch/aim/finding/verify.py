@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.edges import Array, clearness
-from bedwatch.aim.fit import FOOT, RIM, RING_EDGE, Fitted, Line, beneath, level_spread_mm, look
-from bedwatch.aim.guesses import plausible
+from bedwatch.aim.finding.edges import Array, clearness
+from bedwatch.aim.finding.fit import FOOT, RIM, RING_EDGE, Fitted, Line, beneath, level_spread_mm, look
+from bedwatch.aim.finding.guesses import plausible
+from bedwatch.aim.finding.refine import Refined, rim_edges
 from bedwatch.aim.pose import DEEPER, LN_DISTANCE, LN_SCALE, RING, Vector, View, bed_outline_mm
-from bedwatch.aim.refine import Refined, rim_edges
 from bedwatch.frames.cv import cv2
 
 SECTORS = 12

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.far import Far
+from bedwatch.aim.following.far import Far
 from bedwatch.aim.types import Aim
 from bedwatch.bed import Bed
 from bedwatch.frames.cv import cv2

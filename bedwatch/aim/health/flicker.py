@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.looks import BANDS, Look
+from bedwatch.aim.health.looks import BANDS, Look
 
 LEAST_SHARE = 0.0035  # amplitude, as a share of the brightness
 STANDS_OUT = 14.0  # power of a beat over that of its neighbours: powder moves at all paces, light at one

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.hand_fit import HandFit, Sighting, apart_mm, cost_of, marks_mm
+from bedwatch.aim.hand.fit import HandFit, Sighting, apart_mm, cost_of, marks_mm
 from bedwatch.aim.outline import to_bed
 from bedwatch.aim.pose import Vector, View
 

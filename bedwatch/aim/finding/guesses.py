@@ -9,12 +9,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bedwatch.aim.edges import Array, EdgeMap
-from bedwatch.aim.fit import FOOT, RIM, Fitted, beneath, look, settle
+from bedwatch.aim.finding.edges import Array, EdgeMap
+from bedwatch.aim.finding.fit import FOOT, RIM, Fitted, beneath, look, settle
+from bedwatch.aim.finding.quads import find_quads
+from bedwatch.aim.finding.rounds import find_rounds
 from bedwatch.aim.outline import homography_of_points
 from bedwatch.aim.pose import LN_SCALE, Vector, View, bed_outline_mm
-from bedwatch.aim.quads import find_quads
-from bedwatch.aim.rounds import find_rounds
 from bedwatch.bed.model import Points
 
 FOCAL_SHARES = 0.42 * 1.33 ** np.arange(10)  # of the longer picture side: 0.42 to 5.5, a phone or a zoomed-in camera

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from bedwatch.aim.search import find_bed
+from bedwatch.aim.finding.search import find_bed
 from bedwatch.aim.types import Aim
 from bedwatch.bed import Bed
 from bedwatch.frames.frame import Frame, Picture

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.edges import Array, clearness
-from bedwatch.aim.fit import FOOT, RIM, RING_EDGE, Fitted, beneath, look, settle, side_of
-from bedwatch.aim.guesses import gap_px, one_outline
+from bedwatch.aim.finding.edges import Array, clearness
+from bedwatch.aim.finding.fit import FOOT, RIM, RING_EDGE, Fitted, beneath, look, settle, side_of
+from bedwatch.aim.finding.guesses import gap_px, one_outline
 from bedwatch.aim.outline import ellipse_of_circle
 from bedwatch.aim.pose import DEEPER, K1, LN_DISTANCE, LN_SCALE, RING, TX, TY, Vector, View, bed_outline_mm, outside_mm
 from bedwatch.frames.cv import cv2

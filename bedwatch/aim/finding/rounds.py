@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.blobs import ellipses
-from bedwatch.aim.edges import Array, EdgeMap, clearness, peaks, steadied, strip
+from bedwatch.aim.finding.blobs import ellipses
+from bedwatch.aim.finding.edges import Array, EdgeMap, clearness, peaks, steadied, strip
 from bedwatch.aim.outline import conic_of_ellipse, fit_ellipse
 from bedwatch.aim.types import Ellipse
 from bedwatch.frames.cv import cv2

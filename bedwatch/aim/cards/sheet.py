@@ -11,8 +11,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.marks import CLEAR_MM, FACTORS, HOURS, MARK_MM, MODULES, Card, card
-from bedwatch.aim.marks_seen import mark_bits
+from bedwatch.aim.cards.marks import CLEAR_MM, FACTORS, HOURS, MARK_MM, MODULES, Card, card
+from bedwatch.aim.cards.marks_seen import mark_bits
 from bedwatch.bed.model import Points
 
 Paper = Literal["a4", "letter"]

@@ -7,11 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bedwatch.aim.lens import Lens
-from bedwatch.aim.marks import HOURS, card_of
-from bedwatch.aim.marks_doubt import LAY, unlikely
-from bedwatch.aim.marks_fit import Fitted, fit
-from bedwatch.aim.marks_model import (
+from bedwatch.aim.cards.marks import HOURS, card_of
+from bedwatch.aim.cards.marks_doubt import LAY, unlikely
+from bedwatch.aim.cards.marks_fit import Fitted, fit
+from bedwatch.aim.cards.marks_model import (
     K1,
     K2,
     LEVEL,
@@ -23,7 +22,8 @@ from bedwatch.aim.marks_model import (
     Laid,
     Vector,
 )
-from bedwatch.aim.marks_seen import grey_mean, is_mirrored, marks_in, of_one_set
+from bedwatch.aim.cards.marks_seen import grey_mean, is_mirrored, marks_in, of_one_set
+from bedwatch.aim.lens import Lens
 from bedwatch.aim.outline import fit_ellipse, mm_per_px
 from bedwatch.aim.pose import bed_outline_mm
 from bedwatch.aim.types import Aim, Corners, Homography, NotFound, Outline, Problem, ProblemKind

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from bedwatch.aim.looks import Look
+from bedwatch.aim.health.looks import Look
 from bedwatch.aim.types import Problem, ProblemKind
 
 SLOW_FPS = 12.0

@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from bedwatch.aim.hand_error import Belief, believe
-from bedwatch.aim.hand_fit import (
+from bedwatch.aim.hand.error import Belief, believe
+from bedwatch.aim.hand.fit import (
     HandFit,
     Sighting,
     fit_by_hand,
@@ -16,8 +16,8 @@ from bedwatch.aim.hand_fit import (
     misses_px,
     without,
 )
-from bedwatch.aim.hand_points import HandPoints, Pixel, check_points, inside_mistakes
-from bedwatch.aim.hand_poses import pose_of, settle_places, sightings_of, twelve_deg
+from bedwatch.aim.hand.points import HandPoints, Pixel, check_points, inside_mistakes
+from bedwatch.aim.hand.poses import pose_of, settle_places, sightings_of, twelve_deg
 from bedwatch.aim.outline import mm_per_px, outline_of
 from bedwatch.aim.pose import DEEPER, LN_SCALE, Vector, View
 from bedwatch.aim.turned import turned

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from bedwatch.aim.camera import CameraCheck
+from bedwatch.aim.health.camera import CameraCheck
 from bedwatch.aim.types import Aim, Problem, ProblemKind
 from bedwatch.bed import Bed
 from bedwatch.frames.frame import Frame, Picture

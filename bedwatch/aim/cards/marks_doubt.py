@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from bedwatch.aim.marks_fit import Fitted, fit
-from bedwatch.aim.marks_model import CARDS, GAP, LN_SCALE, PER_CARD, YAW, Laid
+from bedwatch.aim.cards.marks_fit import Fitted, fit
+from bedwatch.aim.cards.marks_model import CARDS, GAP, LN_SCALE, PER_CARD, YAW, Laid
 from bedwatch.bed.model import Points
 
 LAY = (

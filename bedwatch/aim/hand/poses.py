@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from bedwatch.aim.hand_fit import FOCAL_SHARE, HandFit, Sighting, apart_mm, fit_by_hand
-from bedwatch.aim.hand_points import HandPoints, Pixel
+from bedwatch.aim.hand.fit import FOCAL_SHARE, HandFit, Sighting, apart_mm, fit_by_hand
+from bedwatch.aim.hand.points import HandPoints, Pixel
 from bedwatch.aim.outline import fit_ellipse, homography_of_points, to_bed
 from bedwatch.aim.pose import LN_DISTANCE, LN_SCALE, NUMBERS, TX, TY, Vector, View
 from bedwatch.aim.types import Homography
