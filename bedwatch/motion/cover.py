@@ -9,8 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.frames.cv import cv2
+from bedwatch.frames.frame import Picture
 from bedwatch.motion.barred import Barred
-from bedwatch.motion.strange import Looks, Usual
+from bedwatch.motion.beside import SECTORS, Beside, Sides
+from bedwatch.motion.strange import Looks, Usual, middle_of
 
 Array = NDArray[np.floating[Any]]
 Mask = NDArray[np.bool_]
@@ -26,6 +28,11 @@ _LIGHT_SHARE = 0.4
 _FAINTER, _CLOUD_SHARE, _CLOUD_S = 0.42, 0.6, 0.35
 # It is told when it was there in so many looks one after the other, a large one sooner.
 _BEGIN_LOOKS, _LARGE_LOOKS, _LARGE_BLOCKS = 3, 2, 24
+# Sooner when it is seen to come in over the wall; later, and only if it stays where it is, when nothing did.
+_CAME_LOOKS, _INSIDE_LOOKS, _SAME = 2, 6, 0.5
+_WALL_BLOCKS = 4  # so near the wall it must reach
+# Whether the surroundings show the light changed: in so many sectors.
+_SHADED = 4
 _OVER_S, _STAYS_S, _MAYBE_S = 0.6, 20.0, 0.9
 _ALIKE, _UNLIKE = 0.15, 0.3
 
@@ -37,8 +44,9 @@ class Cover:
     a cloud of dust that hides it.
     """
 
-    def __init__(self, visible: Mask, step_mm: float) -> None:
+    def __init__(self, visible: Mask, step_mm: float, beside: Beside | None = None) -> None:
         rows, cols = visible.shape
+        self._beside = beside
         self.size = (max(4, round(cols * step_mm / _BLOCK_MM)), max(4, round(rows * step_mm / _BLOCK_MM)))
         self._mask = visible.astype(np.float32)
         share = np.asarray(cv2.resize(self._mask, self.size, interpolation=cv2.INTER_AREA))
@@ -49,6 +57,10 @@ class Cover:
         fine_whole: Mask = fine > 0.6
         self._per_fine = 1.0 / np.maximum(fine, 0.1)
         self._barred = Barred(self._whole, fine_whole) if self._whole.any() and fine_whole.any() else None
+        self._sector = _sectors(self._whole.shape)
+        margin = np.pad(self._whole.astype(np.uint8), 1)
+        deep = cv2.erode(margin, np.ones((2 * _WALL_BLOCKS + 1,) * 2, np.uint8), borderValue=0)[1:-1, 1:-1] > 0
+        self._by_wall: Mask = self._whole & ~deep
         self.covered = False
         self.cloud = False
         self._last_s = 0.0
@@ -58,19 +70,31 @@ class Cover:
         self._usual: Usual | None = None
         self._fine: Array = np.zeros(0)
         self._start_s: float | None = None
+        self._first: list[tuple[Looks, Array]] = []
         self._looks = 0
+        self._before: Mask = self._whole & False
         self._off_since: float | None = None
         self._clear_since: float | None = None
         self._cloud_since: float | None = None
         if self._barred is not None:
             self._barred.forget()
+        if self._beside is not None:
+            self._beside.forget()
 
     def add(
-        self, rectified: NDArray[np.uint8], time_s: float, colours: Callable[[], Sequence[Array]] = lambda: ()
+        self,
+        rectified: NDArray[np.uint8],
+        time_s: float,
+        colours: Callable[[], Sequence[Array]] = lambda: (),
+        picture: Picture | None = None,
+        *,
+        unsure: bool = False,
     ) -> bool:
         """Look at one frame, a tenth of a second or more after the last one looked at. rectified: (rows, cols) grey.
 
-        colours: gives the colours of the blocks in this picture, as `Hue` reads them; asked for when needed.
+        colours: gives the colours of the blocks in this picture, as `Hue` reads them; asked for when needed. picture: the one
+        that was rectified, for what stands round the bed. unsure: the camera may have moved, so that only what is seen to come
+        in, or a cloud, counts.
         """
         if self._start_s is not None and 0 <= time_s - self._last_s < _EVERY_S:
             return self.covered
@@ -82,32 +106,67 @@ class Cover:
         if self._usual is None or self._start_s is None or self._barred is None:
             self._start_s = time_s
             self._usual, self._fine = Usual(self._whole, looks), fine
+            self._first.append((looks, fine))
             return self.covered
-        self._judge(self._usual, looks, fine, time_s - self._start_s, gap_s)
+        sides = None if self._beside is None or picture is None else self._beside.look(picture)
+        self._judge(self._usual, looks, fine, time_s - self._start_s, gap_s, sides, unsure=unsure)
         return self.covered
 
-    def _judge(self, usual: Usual, looks: Looks, fine: Array, age_s: float, gap_s: float) -> None:
+    def _judge(
+        self,
+        usual: Usual,
+        looks: Looks,
+        fine: Array,
+        age_s: float,
+        gap_s: float,
+        sides: Sides | None,
+        *,
+        unsure: bool,
+    ) -> None:
         assert self._barred is not None
         time_s, learnt = self._last_s, age_s >= _SURE_S
+        if age_s < _LEARN_S:
+            self._first.append((looks, fine))
+        elif self._first:
+            # The first picture may be a damaged one.
+            self._fine = np.median([cells for _, cells in self._first], axis=0)
+            usual.start(middle_of([one for one, _ in self._first]))
+            self._first.clear()
         now = usual.against(looks)
         thing = usual.things(now, covered=self.covered) if age_s >= _LEARN_S else self._whole & False
         barred = self._barred.look(now, fine - self._fine - now.common, usual, covered=self.covered)
         barred &= age_s >= _BARS_KNOWN_S
         thing |= barred
         usual.remember(now)
-        if thing.sum() > _LIGHT_SHARE * self._whole.sum() and usual.pattern_kept(thing, now):
-            usual.start(looks)  # another light, not another surface
-            self._fine = fine
+        came = self._came(thing, sides)
+        light = sides is not None and sides.shaded.sum() >= _SHADED and came is False
+        if light or (thing.sum() > _LIGHT_SHARE * self._whole.sum() and usual.pattern_kept(thing, now)):
+            if thing.any() and not self.covered:
+                usual.start(looks)  # another light, not another surface
+                self._fine = fine
             thing = self._whole & False
         cloud = learnt and self._is_cloud(now.fainter, time_s)
-        self._decide(thing, cloud, looks.level, usual, sure=bool(barred.any()))
-        if self._usual is not None and not self.covered and self._cloud_since is None:
+        self._decide(thing, cloud, looks.level, usual, came=came, sure=bool(barred.any()), unsure=unsure)
+        if self._usual is not None and not self.covered and self._cloud_since is None and not unsure:
             # What may be a thing is not learnt at once; what never came to be one is.
             maybe = self._off_since is not None and time_s - self._off_since < _MAYBE_S
             weight = min(1.0, gap_s * (0.1 if maybe else 1.0) / (_MEMORY_S if learnt else _SURE_S / 2))
             usual.learn(looks, now, weight)
             self._fine = self._fine + weight * (fine - self._fine)
             self._barred.learn(weight)
+            if self._beside is not None and not maybe:
+                self._beside.learn(gap_s)
+
+    def _came(self, thing: Mask, sides: Sides | None) -> bool | None:
+        """Whether it is seen to have come in over the wall, where it reaches the wall; None when that cannot be told."""
+        if sides is None or not thing.any() or 2 * sides.seen.sum() < SECTORS:
+            return None
+        at_wall = thing & self._by_wall
+        near = np.bincount(self._sector[at_wall], minlength=SECTORS) > 0
+        near |= np.roll(near, 1) | np.roll(near, -1)
+        if (near & sides.other).any():
+            return True
+        return False if not near.any() or sides.seen[near].all() else None
 
     def _look(self, rectified: NDArray[np.uint8], colours: Callable[[], Sequence[Array]]) -> tuple[Looks, Array]:
         """How every block looks, and the logarithm of the cells' brightness."""
@@ -131,16 +190,26 @@ class Cover:
             self._cloud_since = time_s
         return time_s - self._cloud_since >= _CLOUD_S
 
-    def _decide(self, thing: Mask, cloud: bool, level: Array, usual: Usual, *, sure: bool) -> None:
+    def _decide(
+        self, thing: Mask, cloud: bool, level: Array, usual: Usual, *, came: bool | None, sure: bool, unsure: bool
+    ) -> None:
         self.cloud = cloud
         time_s = self._last_s
-        self._looks = self._looks + 1 if thing.any() else 0
-        stayed = self._looks >= (_LARGE_LOOKS if thing.sum() >= _LARGE_BLOCKS else _BEGIN_LOOKS)
+        if unsure and came is not True and not self.covered:
+            thing = thing & False
+        stays = came is not False or float((thing & self._before).sum()) >= _SAME * thing.sum()
+        self._looks = self._looks + 1 if thing.any() and stays else int(thing.any())
+        self._before = cv2.dilate(thing.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+        if came is None:
+            needed = 1 if sure else _LARGE_LOOKS if thing.sum() >= _LARGE_BLOCKS else _BEGIN_LOOKS
+        else:
+            needed = (1 if sure else _CAME_LOOKS) if came else _INSIDE_LOOKS
+        stayed = thing.any() and self._looks >= needed
         if thing.any() or cloud:
             self._clear_since = None
             if self._off_since is None:
                 self._off_since = time_s
-            self.covered = self.covered or stayed or cloud or sure
+            self.covered = bool(self.covered or stayed or cloud)
             if time_s - self._off_since > _STAYS_S or (thing.any() and self._has_gone(thing, level, usual)):
                 self.covered = False
                 self._forget()
@@ -157,3 +226,11 @@ class Cover:
             return False
         now, before = (abs(float(np.median(of[thing]) - np.median(of[ring]))) for of in (level, usual.level))
         return now < _ALIKE and before > _UNLIKE
+
+
+def _sectors(shape: tuple[int, ...]) -> NDArray[np.intp]:
+    """(rows, cols) sector of each block round the middle, numbered like those of `Beside`; row 0 lies at +y."""
+    rows, cols = shape
+    x, y = np.arange(cols) - (cols - 1) / 2, (rows - 1) / 2 - np.arange(rows)
+    turn = np.arctan2(y[:, None], x[None, :]) / (2 * np.pi) % 1.0
+    return np.asarray(np.minimum(turn * SECTORS, SECTORS - 1), np.intp)

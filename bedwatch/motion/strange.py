@@ -47,6 +47,16 @@ class Looks:
     hues: Sequence[Array]
 
 
+def middle_of(several: Sequence[Looks]) -> Looks:
+    """The median of several pictures' looks, at least one."""
+    least = min(len(one.hues) for one in several)
+    return Looks(
+        level=np.median([one.level for one in several], axis=0),
+        pattern=np.median([one.pattern for one in several], axis=0),
+        hues=[np.median([one.hues[number] for one in several], axis=0) for number in range(least)],
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Against:
     """One picture against the usual look; (rows, cols) each, 0 off the bed where nothing else is said.

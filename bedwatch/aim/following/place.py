@@ -22,6 +22,7 @@ _SEEK_EVERY_S = 0.3
 _SEEK_SELDOM_S = 1.0
 _AGREE_PX = 1.5
 _TURNED_PX = 0.8  # a turn or zoom that moves the bed's edge by so much asks for a new aim
+_SURELY_PX, _AGAIN_S = 2.0, 0.15  # at once, or when it shows again so much later: one noisy picture turns nothing
 _SETTLED_S = 0.45
 _TOLD_S = 10.0
 
@@ -119,10 +120,10 @@ class Place:
         if edge_px < _TURNED_PX:
             self._turned_s = None
             return
-        self.hold = True
         if self._turned_s is None or self._last is None or _apart(stand, self._last) > _AGREE_PX:
             self._turned_s = time_s
         self._last = stand
+        self.hold = edge_px > _SURELY_PX or time_s - self._turned_s >= _AGAIN_S
         if time_s - self._turned_s >= _SETTLED_S:
             self.stand = stand
 
