@@ -179,7 +179,7 @@ class Watch:
         if covered != self._covered:
             self._covered = covered
             self._next_s = min(self._next_s, frame.time_s)  # say so at once
-        if covered or place.hold:
+        if covered or place.hold or eyes.cover.light:
             eyes.meter.forget()
         else:
             eyes.meter.add(flat, frame.time_s)

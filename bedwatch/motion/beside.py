@@ -14,7 +14,7 @@ from bedwatch.frames.frame import Picture
 Array = NDArray[np.floating[Any]]
 Mask = NDArray[np.bool_]
 
-SECTORS = 24
+SECTORS = 36
 _MEMORY_S, _LEARN_LOOKS = 4.0, 6
 # A place is another one when its brightness is off by this (natural logarithm, after what the sector's and all the
 # surroundings' light does), and by so many times what it usually is; a sector, when this share of its places is.
@@ -23,7 +23,7 @@ _LEAST_PLACES = 8
 # Light takes dark and bright places of a sector along; what stands in front puts its own tone over both, so that the change goes
 # down with what was there before, one for one. They must differ by so much (standard deviation of the logarithm) to tell; else
 # many sectors that get darker or brighter alike are light: no arm is as wide.
-_SLOPE, _UNLIKE, _ALIKE, _WIDE = -0.5, 0.07, 0.4, 7
+_SLOPE, _UNLIKE, _ALIKE, _WIDE = -0.5, 0.07, 0.4, 10
 _MOST = 0.6  # when so many sectors change at once it is the camera, and tells nothing
 _LOG = np.log(np.maximum(np.arange(256), 12)).astype(np.float32)
 
@@ -31,11 +31,12 @@ _LOG = np.log(np.maximum(np.arange(256), 12)).astype(np.float32)
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sides:
     """(SECTORS,) each. seen: sectors that can be seen. other: where something stands in front. shaded: where only the light is
-    another one."""
+    another one. either: where it may be the one or the other, the surroundings being all of one tone."""
 
     seen: Mask
     other: Mask
     shaded: Mask
+    either: Mask
 
 
 class Beside:
@@ -57,7 +58,8 @@ class Beside:
 
     def look(self, picture: Picture) -> Sides:
         """What has changed in this picture against the usual look."""
-        none = Sides(seen=self.seen, other=self.seen & False, shaded=self.seen & False)
+        nowhere = self.seen & False
+        none = Sides(seen=self.seen, other=nowhere, shaded=nowhere, either=nowhere)
         if not self.seen.any():
             return none
         plane = picture if picture.ndim == 2 else np.asarray(cv2.extractChannel(picture, 1))
@@ -80,13 +82,14 @@ class Beside:
             per * self._per_sector(np.where(strange, of, 0.0)) for of in (change**2, contrast**2, change * contrast)
         ]
         told = (squares[1] > _UNLIKE**2) & (number >= _LEAST_PLACES)
+        shaded = changed & told & (squares[2] > _SLOPE * squares[1])
         alike = changed & ~told & (squares[0] < (_ALIKE * mean) ** 2)
-        taken = changed & told & (squares[2] > _SLOPE * squares[1])
-        shaded = taken | (alike if (alike | taken).sum() > _WIDE else alike & False)
-        other = changed & ~shaded
-        if other.sum() > _MOST * self.seen.sum():
+        if (alike | shaded).sum() > _WIDE:
+            shaded |= alike
+        if (changed & ~shaded).sum() > _MOST * self.seen.sum():
             return none
-        return Sides(seen=self.seen, other=other, shaded=shaded)
+        either = changed & ~shaded & ~told
+        return Sides(seen=self.seen, other=changed & ~shaded & told, shaded=shaded, either=either)
 
     def _per_sector(self, values: Array) -> Array:
         return np.asarray(np.bincount(self._sector, values, minlength=SECTORS), np.float64)

@@ -32,7 +32,7 @@ _BEGIN_LOOKS, _LARGE_LOOKS, _LARGE_BLOCKS = 3, 2, 24
 _CAME_LOOKS, _INSIDE_LOOKS, _SAME = 2, 6, 0.5
 _WALL_BLOCKS = 4  # so near the wall it must reach
 # Whether the surroundings show the light changed: in so many sectors.
-_SHADED = 4
+_SHADED = 6
 _OVER_S, _STAYS_S, _MAYBE_S = 0.6, 20.0, 0.9
 _ALIKE, _UNLIKE = 0.15, 0.3
 
@@ -41,7 +41,7 @@ class Cover:
     """Watches the brightness and the pattern of blocks of 10 mm. visible: (rows, cols) of the rectified grid; step_mm: its pixel.
 
     `add` frame after frame, in order of time; it says whether the surface is covered now, in part at least. cloud: whether it is
-    a cloud of dust that hides it.
+    a cloud of dust that hides it. light: whether, instead, the light on a part of it has just changed.
     """
 
     def __init__(self, visible: Mask, step_mm: float, beside: Beside | None = None) -> None:
@@ -62,7 +62,7 @@ class Cover:
         deep = cv2.erode(margin, np.ones((2 * _WALL_BLOCKS + 1,) * 2, np.uint8), borderValue=0)[1:-1, 1:-1] > 0
         self._by_wall: Mask = self._whole & ~deep
         self.covered = False
-        self.cloud = False
+        self.cloud = self.light = False
         self._last_s = 0.0
         self._forget()
 
@@ -140,11 +140,14 @@ class Cover:
         usual.remember(now)
         came = self._came(thing, sides)
         light = sides is not None and sides.shaded.sum() >= _SHADED and came is False
+        self.light = bool(thing.any()) and not self.covered
         if light or (thing.sum() > _LIGHT_SHARE * self._whole.sum() and usual.pattern_kept(thing, now)):
-            if thing.any() and not self.covered:
+            if self.light:
                 usual.start(looks)  # another light, not another surface
                 self._fine = fine
             thing = self._whole & False
+        else:
+            self.light = False
         cloud = learnt and self._is_cloud(now.fainter, time_s)
         self._decide(thing, cloud, looks.level, usual, came=came, sure=bool(barred.any()), unsure=unsure)
         if self._usual is not None and not self.covered and self._cloud_since is None and not unsure:
@@ -166,6 +169,8 @@ class Cover:
         near |= np.roll(near, 1) | np.roll(near, -1)
         if (near & sides.other).any():
             return True
+        if (near & sides.either).any():
+            return None
         return False if not near.any() or sides.seen[near].all() else None
 
     def _look(self, rectified: NDArray[np.uint8], colours: Callable[[], Sequence[Array]]) -> tuple[Looks, Array]:
