@@ -22,6 +22,9 @@ _RISES = (1.05, 0.9, 0.8)
 _SIGMAS = (3.6, 3.5, 3.4)
 _LEAST_SPREAD, _MOST_SPREAD = 0.14, 0.5
 _ENOUGH_LIVE = 0.25  # share of the bed that must be live for it to show its own scatter
+# In a zone that stands still but for so small a part, a channel blows through settled powder: it outdoes that by far, while a
+# zone on the brink of moving has places that stir a little more than others.
+_SETTLED, _CHANNEL_RISE = 0.6, 2.5
 # Where it has been told before it may be this much weaker.
 _SLACK = 0.75
 # In powder that does not move otherwise: energy in units of noise.
@@ -64,6 +67,7 @@ def find_plumes(ground: Ground, places: Places, known: list[Suspect]) -> list[Su
     seen_s = float(ground.end_s[-1] - ground.start_s[0])
     found: list[Suspect] = []
     now = Rises(ground, places, _NOW_S)
+    settled = places.live_shares(ground) < _SETTLED
     for seconds, least, sigmas in zip(_WINDOWS_S, _RISES, _SIGMAS, strict=True):
         if seconds > _WINDOWS_S[0] and seen_s < 0.8 * seconds:
             break
@@ -71,7 +75,8 @@ def find_plumes(ground: Ground, places: Places, known: list[Suspect]) -> list[Su
         for seed in _peaks(rises.rise, places):
             slack = _SLACK if _is_known(seed, places, known) else 1.0
             high = float(rises.rise[seed])
-            if high < least * slack or high < sigmas * slack * rises.spread:
+            lowest = max(least, _CHANNEL_RISE) if settled[places.zone[seed]] else least
+            if high < lowest * slack or high < sigmas * slack * rises.spread:
                 continue
             plume = _plume(seed, rises, now, ground, places, seconds)
             if plume is not None and all(_apart(plume, other) for other in found):

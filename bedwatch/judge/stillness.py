@@ -39,6 +39,8 @@ _SHORTEST_S, _LONGEST_S = 7.0, 30.0
 # A zone whose interior, out of its neighbours' reach, is still by this share gets too little air itself.
 _STARVED, _REACH_MM = 0.62, 20.0
 _PATCH, _LIVELY, _MOVES = 0.2, 0.4, 0.3
+# So does one that does not move, by the measure that tells motion from noise, where its still places leave it free to.
+_MOVING, _FREE = 0.4, 0.25
 # What is darker or brighter than its surroundings by this much (natural logarithm) is not the bed's powder: a thing lying there,
 # a glint. Clipped white shows nothing.
 _OTHER = 0.3
@@ -90,7 +92,8 @@ def find_still(ground: Ground, places: Places) -> Stillness:
     solid = np.where(places.inside, still, True)  # beyond the wall nothing moves either
     core = shrink(solid, kernel) & places.inside
     opened = grow(core, kernel) & still
-    starved = _starved(opened, net / usual, places)
+    asleep = _asleep(opened, ground, places)
+    starved = [a or b for a, b in zip(_starved(opened, net / usual, places), asleep, strict=True)]
     rim: Mask = places.inside & (net < _RIM * usual)
     patches = []
     for group in places.groups(opened):
@@ -103,6 +106,7 @@ def find_still(ground: Ground, places: Places) -> Stillness:
             others |= wide
     others = others | (grow(others, places.disc(_HALO_MM)) & places.inside)
     alive = _alive(net > _MOVES * usual, others, patches, places)
+    alive = tuple(math.nan if zone else share for zone, share in zip(asleep, alive, strict=True))
     return Stillness(starved=tuple(starved), patches=tuple(patches), others=others, alive=alive)
 
 
@@ -171,6 +175,18 @@ def _starved(still: Mask, share: Array, places: Places) -> list[bool]:
         # A patch leaves the rest of its zone as lively as ever.
         poor = part > _PATCH and (not rest.any() or float(np.median(share[rest])) < _LIVELY)
         found.append(part > _STARVED or poor)
+    return found
+
+
+def _asleep(still: Mask, ground: Ground, places: Places) -> list[bool]:
+    """Which zones hardly move at all, though what is left of them without the still places should."""
+    free = places.inside & ~grow(still, places.disc(_HALO_MM))
+    whole, rest = places.live_shares(ground), places.live_shares(ground, free)
+    found = []
+    for number in range(len(whole)):
+        here = places.inside & (places.zone == number)
+        share = rest[number] if here.any() and float(free[here].mean()) > _FREE else whole[number]
+        found.append(bool(share < _MOVING))
     return found
 
 
