@@ -39,8 +39,10 @@ _SHORTEST_S, _LONGEST_S = 7.0, 30.0
 # A zone whose interior, out of its neighbours' reach, is still by this share gets too little air itself.
 _STARVED, _REACH_MM = 0.62, 20.0
 _PATCH, _LIVELY, _MOVES = 0.2, 0.4, 0.3
-# So does one that does not move, by the measure that tells motion from noise, where its still places leave it free to.
-_MOVING, _FREE = 0.4, 0.25
+# So does one that does not move, by the measure that tells motion from noise, where its still places leave it free to; and one
+# whose livelier half does less than this part of what the calmest zone does that moves all over.
+_MOVING, _FREE = 0.55, 0.25
+_ALL_OVER, _FAINT = 0.9, 0.35
 # What is darker or brighter than its surroundings by this much (natural logarithm) is not the bed's powder: a thing lying there,
 # a glint. Clipped white shows nothing.
 _OTHER = 0.3
@@ -92,7 +94,7 @@ def find_still(ground: Ground, places: Places) -> Stillness:
     solid = np.where(places.inside, still, True)  # beyond the wall nothing moves either
     core = shrink(solid, kernel) & places.inside
     opened = grow(core, kernel) & still
-    asleep = _asleep(opened, ground, places)
+    asleep = _asleep(opened, net, ground, places)
     starved = [a or b for a, b in zip(_starved(opened, net / usual, places), asleep, strict=True)]
     rim: Mask = places.inside & (net < _RIM * usual)
     patches = []
@@ -178,16 +180,21 @@ def _starved(still: Mask, share: Array, places: Places) -> list[bool]:
     return found
 
 
-def _asleep(still: Mask, ground: Ground, places: Places) -> list[bool]:
-    """Which zones hardly move at all, though what is left of them without the still places should."""
+def _asleep(still: Mask, net: Array, ground: Ground, places: Places) -> list[bool]:
+    """Which zones hardly move, though what is left of them without the still places should. net: energy, noise taken out."""
     free = places.inside & ~grow(still, places.disc(_HALO_MM))
     whole, rest = places.live_shares(ground), places.live_shares(ground, free)
-    found = []
+    strong = np.full(len(whole), np.nan)
     for number in range(len(whole)):
         here = places.inside & (places.zone == number)
-        share = rest[number] if here.any() and float(free[here].mean()) > _FREE else whole[number]
-        found.append(bool(share < _MOVING))
-    return found
+        if here.sum() < 12:
+            continue
+        strong[number] = np.percentile(net[here], 65)
+        if float(free[here].mean()) > _FREE:
+            whole[number] = rest[number]
+    moving = strong[whole > _ALL_OVER]
+    least = _FAINT * float(moving.min()) if len(moving) else -np.inf
+    return [bool(share < _MOVING or own < least) for share, own in zip(whole, strong, strict=True)]
 
 
 def _alive(moves: Mask, others: Mask, patches: list[Suspect], places: Places) -> tuple[float, ...]:
