@@ -106,12 +106,12 @@ def test_a_settled_zone_that_stirs_at_one_place_has_no_channel(seven: Table, tim
 
 
 def test_a_zone_on_the_brink_has_no_dead_patches(seven: Table) -> None:
-    """Zone 2 moves a tenth as much as its neighbours, and at two places not at all: it gets too little air."""
+    """Zone 2 moves a quarter as much as its neighbours, and at two places not at all: it gets too little air."""
     gentle = seven.looks["gentle"]
-    brink = replace(gentle, live=0.45, narrow=0.1 * gentle.narrow, wide=0.1 * gentle.wide)
+    brink = replace(gentle, live=0.45, narrow=0.25 * gentle.narrow, wide=0.25 * gentle.wide)
     field = seven.field("gentle", brink, *["gentle"] * 5)
     for place in (PLACE, (110.0, 75.0)):
-        field = seven.patched(field, place, 22.0, seven.looks["still"])
+        field = seven.patched(field, place, 16.0, seven.looks["still"])
     assert found(seven, field) == ()
 
 
