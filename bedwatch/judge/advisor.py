@@ -10,20 +10,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.judge.belief import Belief, Seen, first_belief
-from bedwatch.judge.plan import Plan, Step, amount_of, best_plan, even_chance
-from bedwatch.judge.reasons import not_even, reason_of, supply_spent
+from bedwatch.judge.plan import Chances, Plan, Step, amount_of, best_plan, chances
+from bedwatch.judge.reasons import reason_of, supply_spent
 from bedwatch.judge.travel import AT_ITS_END, Travel, unknown_travel
 from bedwatch.judge.types import ALL_ZONES, Did, Done, HintWord, Move, Outcome, Reading, ZoneReading
 
-# From this chance on a bed counts as even; below, there is a move that makes it more so.
-_EVEN_FROM = 0.5
 _ASLEEP = 0.5  # share of a middle that is lifted, below which a zone counts as not fed
 _AWAKE = 0.9  # share from which what the surface shows is a matter of degree
 _TRIED = 0.55  # so much travel without any answer: it is not the valve
 _SUPPLY_TRIED = 0.8
 _STILL_POOR = math.log(1.3)
 _SAME = 0.08  # ln air: less is no answer
-_WORTH = 0.12  # so much more chance of an even bed makes a move worth its while
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,7 +39,7 @@ class Advice:
     outcome: Outcome
     belief: Belief
     plan: Plan | None
-    chance: float
+    chance: Chances | None
     zones: dict[int, tuple[HintWord, str]] = field(default_factory=dict)
 
 
@@ -116,7 +113,9 @@ class Advisor:
         if self._last is None or self._before is None:
             return valves, supply
         valve, travel = self._last
-        zones = [z for z, seen in enumerate(look.seen) if seen.live > _AWAKE and z not in self._slept and valve in (None, z)]
+        zones = [
+            z for z, seen in enumerate(look.seen) if seen.live > _AWAKE and z not in self._slept and valve in (None, z)
+        ]
         if not zones:
             return valves, supply
         gain = self._before.gain(valve)
@@ -153,11 +152,11 @@ class Advisor:
         self, look: Look, belief: Belief, valves: Sequence[Travel], supply: Travel, known: NDArray[np.bool_]
     ) -> Advice:
         if not known.any():
-            return Advice(move=None, outcome=Outcome.LOOKING, belief=belief, plan=None, chance=0.0)
-        hopeless = self._hopeless(look, belief, valves)
+            return Advice(move=None, outcome=Outcome.LOOKING, belief=belief, plan=None, chance=None)
+        hopeless = self._hopeless(look, valves)
         sound = known.copy()
         sound[list(hopeless)] = False
-        chance = even_chance(belief, sound) if sound.any() else 0.0
+        chance = chances(belief, sound) if sound.any() else None
         plan = best_plan(belief, valves, supply, sound)
 
         def advice(move: Move | None, outcome: Outcome, zones: dict[int, tuple[HintWord, str]] | None = None) -> Advice:
@@ -166,7 +165,7 @@ class Advisor:
         channel = self._channel(look)
         if channel is not None:
             return advice(channel, Outcome.MOVING)
-        if sound.any() and chance < _EVEN_FROM and plan.steps:
+        if chance is not None and not chance.even and plan.steps:
             if self._spent(look, belief, supply, plan):
                 return self._with_supply_spent(look, belief, valves, supply, plan, chance, known)
             return advice(self._move(plan.steps[0], look, belief, valves, supply), Outcome.MOVING)
@@ -178,7 +177,7 @@ class Advisor:
             return advice(None, Outcome.NOT_VALVES, zones)
         return advice(None, Outcome.EVEN if known.all() else Outcome.LOOKING)
 
-    def _hopeless(self, look: Look, belief: Belief, valves: Sequence[Travel]) -> set[int]:
+    def _hopeless(self, look: Look, valves: Sequence[Travel]) -> set[int]:
         """Zones that stay asleep though their valve was opened far or is at its end, while most others are fed."""
         fed = [seen.known and seen.live >= _ASLEEP for seen in look.seen]
         if 2 * sum(fed) < len(fed):
@@ -227,8 +226,8 @@ class Advisor:
 
     def _still(self, zone: int) -> str:
         return (
-            f"Zone {self._names[zone]} was stirred and looks no better: air does not reach it; look at its holes, glue, membrane and "
-            "line."
+            f"Zone {self._names[zone]} was stirred and looks no better: air does not reach it; look at its holes, glue, "
+            "membrane and line."
         )
 
     def _given_up(self, zone: int) -> tuple[HintWord, str]:
@@ -272,7 +271,7 @@ class Advisor:
         valves: Sequence[Travel],
         supply: Travel,
         plan: Plan,
-        chance: float,
+        chance: Chances | None,
         known: NDArray[np.bool_],
     ) -> Advice:
         """Rich zones may still feed the poor ones; two valves are opened to see whether they throttle; then it is the supply."""
@@ -294,8 +293,8 @@ class Advisor:
             chance=chance,
             zones={
                 zone: (HintWord.MORE_AIR, supply_spent(look.seen[zone]))
-                for zone in np.flatnonzero(known)
-                if look.seen[zone].live < _ASLEEP
+                for zone in range(len(known))
+                if known[zone] and look.seen[zone].live < _ASLEEP
             },
         )
 
@@ -319,6 +318,3 @@ def _seen(zone: ZoneReading) -> Seen:
         return Seen(known=False)
     live, restless = _HINTED.get(zone.hint, (1.0, None))
     return Seen(known=True, live=live, speed_mm_s=zone.speed_mm_s, restless=restless)
-
-
-__all__ = ["Advice", "Advisor", "Look", "look_of", "not_even"]

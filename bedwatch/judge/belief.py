@@ -1,9 +1,10 @@
 """What is believed of every zone's air, and of how valves change it: learned from looks and moves, with its uncertainty.
 
 Air is counted in times the minimum at which the powder just lifts, r, and kept as x = ln r, since what a valve does and how far
-one can be off are both shares. How the surface answers to air differs between powders and cameras by more than one normal distribution holds: a bank of them is carried
-along, one per kind of surface, each weighed by how well it foretold every look (Alspach & Sorenson 1972, IEEE Trans. Autom. Control
-17, 439-448). A look is taken in by a few Gauss-Newton steps (Bell & Cathey 1993, IEEE Trans. Autom. Control 38, 294-297).
+one can be off are both shares. How the surface answers to air differs between powders and cameras by more than one normal
+distribution holds: a bank of them is carried along, one per kind of surface, each weighed by how well it foretold every look
+(Alspach & Sorenson 1972, IEEE Trans. Autom. Control 17, 439-448). A look is taken in by a few Gauss-Newton steps (Bell & Cathey
+1993, IEEE Trans. Autom. Control 38, 294-297).
 """
 
 from __future__ import annotations
@@ -25,31 +26,35 @@ _LIVELY_KINDS = tuple(math.log(55.0) + 0.45 * step for step in range(-4, 5))
 _LIVELY_WITHIN = 0.23
 _POWER_KINDS, _POWER_WITHIN = (0.3, 0.5, 0.75), 0.09
 _RESTLESS_AT = (0.0, 0.4)  # restlessness at the air from which a bed counts as violent
-_RESTLESS_SLOPES, _RESTLESS_SHARES = ((0.7, 0.35), (3.0, 1.0)), (0.35, 0.65)  # per ln r: mean, spread; chance of each kind
+_RESTLESS_SLOPES, _RESTLESS_SHARES = (
+    ((0.7, 0.35), (3.0, 1.0)),
+    (0.35, 0.65),
+)  # per ln r: mean, spread; chance of each kind
 VIOLENT_FROM = 3.3
 # ln of air per full travel of a valve. Catalogue and installed curves differ (valve makers' pages agree on that much).
-_GAIN = (math.log(1.8), 0.4)
-_GAIN_EACH = 0.45
-_SUPPLY_GAIN = (math.log(1.8), 0.6)
+_GAIN = (math.log(1.2), 0.5)
+_GAIN_EACH = 0.6
+_SUPPLY_GAIN = (math.log(2.2), 0.6)
+_ASLEEP_GAIN = 1.5  # powder at rest resists the air in proportion to it, and gives way when it lifts
 _CROSS = (
     0.45,
     0.3,
 )  # share of what a zone loses that the others gain: 0 for a supply that holds its pressure, 1 its flow
-_START = (math.log(1.6), 0.5, 0.45)  # air at the start: common spread, spread of each zone
+_START = (math.log(2.0), 0.65, 0.42)  # air at the start: common spread, spread of each zone
 # Errors of one look.
 _SPEED_ERROR, _RESTLESS_ERROR = 0.08, 0.3
 _LIFT_FROM, _LIFT_FULL, _LIFT_ERROR = math.log(1.02), math.log(1.16), 0.07
 _SOFT = 0.06  # the speed's law is rounded off so far above the minimum
 # Errors of one move: share of the step, and what backlash and reading a scale leave open, in travel.
-_STEP_SHARE, _STEP_TRAVEL, _DRIFT = 0.2, 0.02, 0.03
+_STEP_SHARE, _STEP_OWN, _STEP_TRAVEL, _DRIFT = 0.4, 0.12, 0.02, 0.03
 _GAIN_DRIFT = 0.12  # a valve's gain is another one elsewhere on its travel
 _SURPRISE = 3.0  # mean square of what a look is off, in its own error: more, and something else has changed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Seen:
-    """One zone as a look shows it. live: share of its middle that is lifted. speed_mm_s: None where it is not known; restless: None
-    where nothing erupts. known: false where the zone cannot be judged."""
+    """One zone as a look shows it. known: false where it cannot be judged. live: share of its middle that is lifted.
+    speed_mm_s: None where it is not known; restless: None where nothing erupts."""
 
     known: bool
     live: float = 0.0
@@ -59,8 +64,8 @@ class Seen:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Belief:
-    """means (m, d), covs (m, d, d), weights (m,) of m kinds of surface, and of n zones: ln air of each; how the surface answers (4);
-    crossing; ln gain of each valve, of the supply. All else is read off the one normal distribution that is nearest."""
+    """means (m, d), covs (m, d, d), weights (m,) of m kinds of surface; d: ln air of each of n zones, how the surface answers
+    (4), crossing, ln gain of each valve, of the supply. All else is read off the one normal distribution that is nearest."""
 
     zones: int
     means: Array
@@ -76,7 +81,9 @@ class Belief:
     def cov(self) -> Array:
         """(d, d)"""
         off = self.means - self.mean
-        return np.asarray(np.einsum("m,mij->ij", self.weights, self.covs) + np.einsum("m,mi,mj->ij", self.weights, off, off))
+        return np.asarray(
+            np.einsum("m,mij->ij", self.weights, self.covs) + np.einsum("m,mi,mj->ij", self.weights, off, off)
+        )
 
     @property
     def air(self) -> Array:
@@ -114,15 +121,17 @@ class Belief:
         own = np.ones(n, np.bool_) if valve is None else np.arange(n) == valve
         cross = np.clip(self.means[:, n + 4], 0.0, 1.0) / max(n - 1, 1)
         shift = np.where(own, change[:, None], -(cross * change)[:, None])
+        shift *= np.where(self.means[:, :n] < _LIFT_FROM + 0.03, _ASLEEP_GAIN, 1.0)
         step = np.tile(np.eye(size), (kinds, 1, 1))
         step[:, :n, at] += shift
         step[:, :n, n + 4] += np.where(own, 0.0, -change[:, None] / max(n - 1, 1))
         noise = np.zeros((kinds, size))
-        share = 0.5 * _STEP_SHARE if valve is None else np.where(own, _STEP_SHARE, 0.5)
+        share = np.where(own, _STEP_OWN, 0.5)
         noise[:, :n] = (share * shift) ** 2 + _DRIFT**2
         noise[:, at] = _GAIN_DRIFT**2
         hit = np.zeros((kinds, size))
-        hit[:, :n] = np.where(own, math.hypot(error, _STEP_TRAVEL) * gain[:, None], 0.0)
+        off = np.hypot(math.hypot(error, _STEP_TRAVEL) * gain, _STEP_SHARE * change)
+        hit[:, :n] = np.where(own, off[:, None], 0.0)
         covs = step @ self.covs @ np.swapaxes(step, 1, 2) + noise[:, :, None] * np.eye(size)
         means = self.means.copy()
         means[:, :n] += shift
@@ -135,7 +144,7 @@ class Belief:
         return replace(self, covs=covs)
 
     def seen(self, look: Sequence[Seen]) -> Belief:
-        """After a look. When it is far off what was expected, more than was told must have changed: the air is believed less first."""
+        """After a look. When it is far off what was expected, more than was told must have changed: the air is loosened first."""
         found, off = _settle(self, look)
         if off > _SURPRISE:
             found, _ = _settle(self.loosened(0.15 * math.sqrt(off)), look)
@@ -257,7 +266,7 @@ def _misses(n: int, means: Array, look: Sequence[Seen]) -> tuple[Array, Array]:
 
 
 def _lift_off(x: Array, live: float) -> tuple[Array, Array]:
-    """What the share that is lifted says: at rest, below the minimum; all of it, beyond; in between, near it. And where it says it."""
+    """What the share that is lifted says (at rest: below the minimum; all of it: beyond; in between: near it), and where."""
     if live < 0.05:
         off = np.minimum(0.0, _LIFT_FROM - x)
     elif live > 0.9:

@@ -19,12 +19,13 @@ from bedwatch.judge.travel import Travel
 Array = NDArray[np.float64]
 
 # The goal: about twice the least air in every zone; good enough within these bounds, richest over poorest at most so much.
-GOAL = 2.0
-LEAST, MOST, ALIKE = 1.35, 3.0, 1.6
+GOAL = 1.8
+LEAST, MOST, ALIKE = 1.35, 2.7, 1.6  # an even bed may have up to 3; what is seen says less of it the livelier it is
 # A zone that is left alone must lie well within them, since it is known with an error.
-_LOW, _HIGH, _BAND = math.log(1.55), math.log(2.65), math.log(1.38)
+_LOW, _HIGH, _BAND = math.log(1.5), math.log(2.35), math.log(1.38)
 _PER_OUTSIDE = 20.0  # cost, in moves, of leaving a zone outside by a factor of e
-_OPENING, _NO_ROOM = 0.35, 2.5  # cost of opening a valve, and of one that may be at its end
+_OPENING, _NO_ROOM = 0.35, 1.5  # cost of opening a valve, and of one that may be at its end
+_ALIKE_FROM, _LEVEL_FROM = 0.8, 0.9
 BIGGEST, SMALLEST = 0.4, 0.04  # of a valve's travel in one move
 _RICH_FIRST = 0.25
 _WILD = math.log(3.6)
@@ -32,7 +33,7 @@ _WILD = math.log(3.6)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
-    """One move: which valve (None: the supply), by how much of its travel (less than 0: closed), by how much ln air it is to change."""
+    """One move. valve: None for the supply. travel: share of its travel, less than 0 to close. change: of ln air, meant."""
 
     valve: int | None
     travel: float
@@ -41,18 +42,37 @@ class Step:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """steps: what is still to be done, the first one first. cost: in moves, risks counted in. after: (n,) ln air when all is done."""
+    """steps: what is still to be done, in order. cost: in moves, risks counted in. after: (n,) ln air when all is done."""
 
     steps: tuple[Step, ...]
     cost: float
     after: Array
 
 
-def even_chance(belief: Belief, known: NDArray[np.bool_]) -> float:
-    """Chance that the zones that are known lie within the bounds of an even bed."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chances:
+    """alike: that the zones' air differs by no more than an even bed's may. level: that it is neither too little nor too much
+    anywhere. best_level: the most that could come to by moving all zones alike."""
+
+    alike: float
+    level: float
+    best_level: float
+
+    @property
+    def even(self) -> bool:
+        """Whether to stop: the zones are alike, and no move of all could make it surer that they get what they need."""
+        return self.alike >= _ALIKE_FROM and self.level >= _LEVEL_FROM * self.best_level
+
+
+def chances(belief: Belief, known: NDArray[np.bool_]) -> Chances:
+    """Of an even bed, over the zones that are known; at least one."""
     draws = belief.draws()[:, known]
-    inside = (draws > math.log(LEAST)).all(axis=1) & (draws < math.log(MOST)).all(axis=1)
-    return float((inside & (np.ptp(draws, axis=1) < math.log(ALIKE))).mean())
+    low, high = draws.min(axis=1), draws.max(axis=1)
+    alike = high - low < math.log(ALIKE)
+    shifts = np.linspace(-1.5, 1.5, 61)[:, None]
+    inside = (low + shifts > math.log(LEAST)) & (high + shifts < math.log(MOST))
+    level = inside.mean(axis=1)
+    return Chances(alike=float(alike.mean()), level=float(level[len(level) // 2]), best_level=float(level.max()))
 
 
 def best_plan(

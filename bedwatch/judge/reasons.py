@@ -7,13 +7,13 @@ from collections.abc import Sequence
 from statistics import median
 
 from bedwatch.judge.belief import Belief, Seen
-from bedwatch.judge.plan import GOAL, Step
+from bedwatch.judge.plan import Step
 
 
 def reason_of(step: Step, names: Sequence[str], look: Sequence[Seen], belief: Belief) -> str:
     """What the surface shows that asks for this move."""
     if step.valve is None:
-        return _for_all(step, names, look, belief)
+        return _for_all(step, look, belief)
     name, seen = names[step.valve], look[step.valve]
     others = [one for number, one in enumerate(look) if number != step.valve and one.known and one.live >= 0.5]
     if step.change > 0:
@@ -31,34 +31,30 @@ def reason_of(step: Step, names: Sequence[str], look: Sequence[Seen], belief: Be
     )
 
 
-def _for_all(step: Step, names: Sequence[str], look: Sequence[Seen], belief: Belief) -> str:
+def _for_all(step: Step, look: Sequence[Seen], belief: Belief) -> str:
     known = [one for one in look if one.known]
     asleep = sum(one.live < 0.5 for one in known)
     if step.change > 0:
         if asleep == len(known) and len(known) > 1:
             return f"All {len(known)} zones get too little, so it is the supply; stir while raising it slowly."
         if asleep:
-            return f"{asleep} of {len(known)} zones are not lifted and none is rich enough to give: raise the supply until the poorest lives."
-        return (
-            f"The poorest zones have air for {_least(belief)}, and {GOAL:g} times the least is the aim: all want more."
-        )
+            return (
+                f"{asleep} of {len(known)} zones are not lifted and none is rich enough to give: raise the supply until the "
+                "poorest lives."
+            )
+        return f"The poorest zones have air for {_least(belief)}, and about twice that lifting it is the aim: all want more."
     busiest = max((one.speed_mm_s or 0.0 for one in known), default=0.0)
     if len(known) > 1:
-        return f"Most of the {len(known)} zones are too lively, up to {busiest:.0f} mm/s, so it is the supply, not one zone's valve."
+        few = "so it is the supply, not one zone's valve"
+        return f"Most of the {len(known)} zones are too lively, up to {busiest:.0f} mm/s, {few}."
     return f"The zone is too lively, {busiest:.0f} mm/s, air for {_times(belief, 0)}."
-
-
-def not_even(names: Sequence[str], belief: Belief) -> str:
-    """Which zones are farthest apart."""
-    rich, poor = int(belief.air.argmax()), int(belief.air.argmin())
-    return f"Zone {names[rich]} gets about {math.exp(belief.air[rich] - belief.air[poor]):.1f} times the air of zone {names[poor]}."
 
 
 def supply_spent(seen: Seen) -> str:
     """Of a zone that sleeps while the supply is fully open."""
     return (
-        f"Only {100 * seen.live:.0f} % of its middle moves with the supply at its end: less powder depth, a stronger supply or fewer "
-        "losses, no valve."
+        f"Only {100 * seen.live:.0f} % of its middle moves with the supply at its end: less powder depth, a stronger supply or "
+        "fewer losses, no valve."
     )
 
 

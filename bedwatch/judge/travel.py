@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,8 +18,8 @@ AT_ITS_END = 0.8  # chance from which a valve counts as at its end
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Travel:
-    """chance: (101,) of standing at each hundredth of its travel, 0 shut to 1 open. effect: (101,) what the last turn moved it, had
-    it come to stand there; last: what that turn was."""
+    """chance: (101,) of standing at each hundredth of its travel, 0 shut to 1 open. last: what the last turn was, in travel;
+    effect: (101,) what it moved the valve, had it come to stand there."""
 
     chance: Array
     effect: Array
@@ -48,9 +49,9 @@ class Travel:
         to = np.clip(_PLACES + travel, 0.0, 1.0)
         done = to - _PLACES
         mean = float(self.chance @ done)
-        deviation = float(np.sqrt(max(self.chance @ (done - mean) ** 2, 0.0)))
+        deviation = math.sqrt(max(float(self.chance @ (done - mean) ** 2), 0.0))
         at = np.rint(to * (_STEPS - 1)).astype(np.intp)
-        chance = np.bincount(at, self.chance, _STEPS)
+        chance = np.bincount(at, self.chance, _STEPS).astype(np.float64)
         effect = np.bincount(at, self.chance * done, _STEPS) / np.maximum(chance, 1e-12)
         return replace(self, chance=chance, effect=effect, last=travel), mean, deviation
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -72,7 +73,7 @@ def play(seed: int, *, references: bool = True) -> Run:
         move = advice.move
         shown = "-" if move is None else f"{move.zone} {move.do} {move.amount}"
         about = np.round(np.exp(advice.belief.air), 2)
-        story.append(f"{np.round(air, 2)} thought {about} {advice.chance:.2f} {shown} {advice.outcome}")
+        story.append(f"{np.round(air, 2)} thought {about} {_chance(advice)} {shown} {advice.outcome}")
         if move is None or len(even) > MOST_MOVES:
             break
         by_hand += move.amount is None
@@ -96,11 +97,16 @@ def play(seed: int, *, references: bool = True) -> Run:
     )
 
 
+def _chance(advice: Advice) -> str:
+    chance = advice.chance
+    return "-" if chance is None else f"alike {chance.alike:.2f} level {chance.level:.2f} of {chance.best_level:.2f}"
+
+
 def _reversals(bed: HiddenBed) -> int:
     counts = []
     for valve in range(-1, bed.zones):
         turns = [by for which, by in bed.turned if which == valve]
-        counts.append(sum(one * other < 0 for one, other in zip(turns, turns[1:], strict=False)))
+        counts.append(sum(one * other < 0 for one, other in pairwise(turns)))
     return max(counts)
 
 
@@ -142,10 +148,22 @@ def rows(runs: Sequence[Run]) -> list[Row]:
             asked="",
             reached=" | ".join(f"{m:.0f} / {n:.0f}" for m, n in zip(median, ninety, strict=True)),
         ),
-        Row(figure="moves over those of who knows the network", asked="<= 1.7", reached=f"{to_known:.2f}", met=to_known <= 1.7),
-        Row(figure="moves over those of who goes by tenths", asked="<= 0.6", reached=f"{to_tenth:.2f}", met=to_tenth <= 0.6),
+        Row(
+            figure="moves over those of who knows the network",
+            asked="<= 1.7",
+            reached=f"{to_known:.2f}",
+            met=to_known <= 1.7,
+        ),
+        Row(
+            figure="moves over those of who goes by tenths",
+            asked="<= 0.6",
+            reached=f"{to_tenth:.2f}",
+            met=to_tenth <= 0.6,
+        ),
         _share("stops within one look of being even", ">= 98 %", len(stopped), len(even), 0.98, _told(even, stopped)),
-        _share("calls an uneven bed even", "<= 1 %", len(wrong), len(said), -0.01, tuple(str(run.seed) for run in wrong)),
+        _share(
+            "calls an uneven bed even", "<= 1 %", len(wrong), len(said), -0.01, tuple(str(run.seed) for run in wrong)
+        ),
         _share("hopeless beds named", ">= 95 %", len(named), len(unable), 0.95, _told(unable, named)),
         _share("false ones", "<= 2 %", len(false), len(able), -0.02, tuple(str(run.seed) for run in false)),
         Row(figure="reversals of one valve, median", asked="<= 1", reached=f"{turned:.0f}", met=turned <= 1),

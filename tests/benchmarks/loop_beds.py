@@ -56,8 +56,8 @@ class Spindle:
 
 @dataclass(frozen=True, kw_only=True)
 class Plant:
-    """What does not change. plate: (n, 2) drop = a q² + b q. touching: (n, n) 1 where zones touch. crossing: share of a zone's air
-    that leaves through its neighbours' surface. pump: p0, q0, bend. speed: the supply is set by speed, not by a valve."""
+    """What does not change. plate: (n, 2) drop = a q² + b q. touching: (n, n) 1 where zones touch. crossing: share of a zone's
+    air that leaves through its neighbours' surface. pump: p0, q0, bend. speed: the supply is set by speed, not by a valve."""
 
     weight: Array
     least: Array
@@ -269,7 +269,7 @@ def _opening(law: ValveLaw, area: float) -> float:
 
 
 def can_be_even(bed: HiddenBed) -> bool:
-    """Whether any setting makes it even: each zone's valve set, at some settings of the supply and the poorest zone fully open."""
+    """Whether any setting makes it even, each zone's valve set at some settings of the supply."""
     every = list(range(bed.zones))
     for supply in (1.0, 0.85, 0.7, 0.55, 0.4, 0.25, 0.12):
         for goal in (1.45, 1.7, 2.0, 2.5):

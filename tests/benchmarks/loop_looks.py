@@ -1,7 +1,7 @@
 """What a surface shows of its air, without pictures: the signs the judge reads, drawn about laws that were fitted to pictures.
 
-Fits over clips of three renderers that share no code: within one bed the logarithm of the speed follows that of the air beyond the minimum
-with a power of 0.2 to 0.85 and scatters by 0.03 to 0.08; restlessness has a slope of 0.3 to 4.5 by ln air.
+Fits over clips of renderers that share no code: within one bed the logarithm of the speed follows that of the air beyond the
+minimum with a power of 0.2 to 0.85 and scatters by 0.03 to 0.08; restlessness has a slope of 0.3 to 4.5 by ln air.
 """
 
 from __future__ import annotations
