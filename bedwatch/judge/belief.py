@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,11 +26,10 @@ _LIVELY = (math.log(55.0), 0.75)  # ln of the speed at twice the minimum, mm/s
 _LIVELY_KINDS = tuple(math.log(55.0) + 0.45 * step for step in range(-4, 5))
 _LIVELY_WITHIN = 0.23
 _POWER_KINDS, _POWER_WITHIN = (0.3, 0.5, 0.75), 0.09
-_RESTLESS_AT = (0.0, 0.4)  # restlessness at the air from which a bed counts as violent
-_RESTLESS_SLOPES, _RESTLESS_SHARES = (
-    ((0.7, 0.35), (3.0, 1.0)),
-    (0.35, 0.65),
-)  # per ln r: mean, spread; chance of each kind
+_RESTLESS_AT = (0.0, 0.45)  # restlessness at the air from which a bed counts as violent
+# Per ln r: mean, spread, chance of each kind.
+_RESTLESS_SLOPES, _RESTLESS_SHARES = ((1.2, 0.5), (3.5, 0.9), (6.5, 1.3)), (0.15, 0.4, 0.45)
+_CALMEST, _WILDEST = -3.0, 3.0  # beyond, restlessness tells no more
 VIOLENT_FROM = 3.3
 # ln of air per full travel of a valve. Catalogue and installed curves differ (valve makers' pages agree on that much).
 _GAIN = (math.log(1.2), 0.5)
@@ -42,7 +42,7 @@ _CROSS = (
 )  # share of what a zone loses that the others gain: 0 for a supply that holds its pressure, 1 its flow
 _START = (math.log(2.0), 0.65, 0.42)  # air at the start: common spread, spread of each zone
 # Errors of one look.
-_SPEED_ERROR, _RESTLESS_ERROR = 0.08, 0.3
+_SPEED_ERROR, _RESTLESS_ERROR, _RESTLESS_SHARE = 0.08, 0.35, 0.25
 _LIFT_FROM, _LIFT_FULL, _LIFT_ERROR = math.log(1.02), math.log(1.16), 0.07
 _SOFT = 0.06  # the speed's law is rounded off so far above the minimum
 # Errors of one move: share of the step, and what backlash and reading a scale leave open, in travel.
@@ -237,7 +237,7 @@ def _misses(n: int, means: Array, look: Sequence[Seen]) -> tuple[Array, Array]:
     misses: list[Array] = []
     slopes: list[Array] = []
 
-    def add(off: Array, error: float, by: dict[int, Array | float]) -> None:
+    def add(off: Array, error: float, by: dict[int, NDArray[Any] | float]) -> None:
         # One sign that is far out must not overrule all others (Huber's weights).
         size = np.maximum(np.abs(off) / error, 1e-9)
         weight = np.where(size < 2.5, 1.0, np.sqrt(2.5 / size)) / error
@@ -261,7 +261,12 @@ def _misses(n: int, means: Array, look: Sequence[Seen]) -> tuple[Array, Array]:
             add(off, _SPEED_ERROR, {zone: power * by_x / beyond, n: 1.0, n + 1: np.log(beyond)})
         if seen.restless is not None:
             above = x - math.log(VIOLENT_FROM)
-            add(seen.restless - restless_at - steep * above, _RESTLESS_ERROR, {zone: steep, n + 2: 1.0, n + 3: above})
+            restless = min(max(seen.restless, _CALMEST), _WILDEST)
+            error = math.hypot(_RESTLESS_ERROR, _RESTLESS_SHARE * restless)
+            off = restless - restless_at - steep * above
+            if seen.restless <= _CALMEST:
+                off = np.minimum(off, 0.0)  # no livelier than that, and perhaps far calmer
+            add(off, error, {zone: steep * (off != 0), n + 2: off != 0, n + 3: above * (off != 0)})
     return np.stack(misses, axis=1), np.stack(slopes, axis=1)
 
 
