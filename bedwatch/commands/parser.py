@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from bedwatch import __version__
+from bedwatch.commands import settings_parser
 from bedwatch.errors import UserError
 
 # The functions below only say what to do. It is done outside the parser, which has ideas of its own about Ctrl-C and
@@ -301,6 +302,40 @@ def air(
         return run_air(bed, drawing, as_json=json)
 
     return job
+
+
+@app.command()
+def report(
+    source: SourceSpec,
+    bed: Bed,
+    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="Page to write (.html).")],
+    aim: Annotated[
+        Path | None, typer.Option("--aim", metavar="FILE", help="Aim file; without it the bed is looked for first.")
+    ] = None,
+    against: Annotated[
+        str | None,
+        typer.Option("--against", metavar="SETTING", help="A saved setting to hold it against, by name or file."),
+    ] = None,
+    seconds: Annotated[
+        float | None,
+        typer.Option("--seconds", metavar="NUMBER", help="How long to look at a camera or stream (40 if not given)."),
+    ] = None,
+    pictures_per_s: Rate = None,
+) -> Job:
+    """Write one page that tells how the bed is: to print, to send, to pin beside it.
+
+    SOURCE is what bedwatch watch takes, a log it wrote (.jsonl), or a saved setting (NAME.setting.toml).
+    """
+
+    def job() -> int:
+        from bedwatch.commands.report import run_report
+
+        return run_report(source, bed, out, aim, against, seconds=seconds, rate=pictures_per_s)
+
+    return job
+
+
+app.add_typer(settings_parser.app, name="settings")
 
 
 def parse(arguments: Sequence[str] | None) -> Job:

@@ -64,7 +64,7 @@ class BedReading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ZoneReading:
-    """One zone. `because` is one sentence that names the evidence of the hint."""
+    """One zone. `because` is one sentence that names the evidence of the hint; evenness is the index over its cells."""
 
     zone: str
     live: float | None
@@ -72,6 +72,7 @@ class ZoneReading:
     speed_error_mm_s: float | None
     hint: HintWord
     because: str
+    evenness: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
