@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from bedwatch.aim.flat import flat_jpeg
 from bedwatch.aim.types import Aim
@@ -18,8 +16,8 @@ from bedwatch.frames.frame import Frame, Picture, Source, Tick
 from bedwatch.frames.live import GIVE_UP_S, LiveSource
 from bedwatch.frames.open import live_name, open_source
 from bedwatch.judge.steady import Steady, mean_of
-from bedwatch.judge.types import Reading, State
-from bedwatch.show import parse_reading_line
+from bedwatch.judge.types import Did, Reading, State
+from bedwatch.keep.read import read_log
 from bedwatch.watch import End, Watch
 
 LOG_ENDING = ".jsonl"
@@ -30,14 +28,14 @@ _NO_READING = "expected about 8 s of undisturbed picture or more"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Looked:
-    """What a look gave. readings: in order, of all states. did: what the operator did, as the log has it, each with
-    the number of readings before it. aim, picture (a JPEG of the surface laid flat): None from a log.
+    """What a look gave. readings: in order, of all states. did: what the operator did, each with the number of
+    readings before it. aim, picture (a JPEG of the surface laid flat): None from a log.
     not_found: why the bed was not found, None when it was.
     """
 
     source: str
     readings: tuple[Reading, ...]
-    did: tuple[tuple[int, dict[str, Any]], ...] = ()
+    did: tuple[tuple[int, Did], ...] = ()
     aim: Aim | None = None
     picture: bytes | None = None
     not_found: str | None = None
@@ -124,31 +122,16 @@ def _moments(frames: Source, live_s: float) -> Iterator[Frame | Tick]:
 
 
 def _from_log(path: Path, bed: Bed) -> Looked:
-    try:
-        lines = path.read_text(encoding="utf-8").split("\n")
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or "not UTF-8 text"
-        raise UserError(f"{path}: cannot be read ({reason}), expected a log that bedwatch watch wrote") from error
+    book = read_log(path, bed)
     readings: list[Reading] = []
-    did: list[tuple[int, dict[str, Any]]] = []
-    for number, line in enumerate(lines, 1):
-        if not line.strip():
-            continue
-        try:
-            raw = json.loads(line)
-        except ValueError:
-            if number == len(lines):  # written when the power went
-                continue
-            raise UserError(f"{path}:{number}: found no JSON, expected one reading on one line") from None
-        if isinstance(raw, dict) and isinstance(raw.get("did"), dict):
-            did.append((len(readings), raw["did"]))
-        elif isinstance(raw, dict) and "state" in raw:
-            readings.append(parse_reading_line(line, f"{path}:{number}"))
-    names = [zone.name for zone in bed.zones]
-    other = next((one for one in readings if [zone.zone for zone in one.zones] != names), None)
-    if other is not None:
-        found = ", ".join(zone.zone for zone in other.zones)
-        raise UserError(f"{path}: found readings of the zones {found}, expected {', '.join(names)} as in the bed file")
+    did: list[tuple[int, Did]] = []
+    for entry in book.entries:
+        if isinstance(entry.what, Did):
+            did.append((len(readings), entry.what))
+        else:
+            readings.append(entry.what)
+    for note in book.notes:
+        print(f"bedwatch: {note}", file=sys.stderr)
     return Looked(source=str(path), readings=tuple(readings), did=tuple(did))
 
 

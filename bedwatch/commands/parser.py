@@ -182,6 +182,15 @@ def watch(
     aim: Annotated[
         Path | None, typer.Option("--aim", metavar="FILE", help="Aim file; without it the bed is looked for first.")
     ] = None,
+    log: Annotated[
+        Path | None,
+        typer.Option(
+            "--log",
+            metavar="FILE",
+            help="Log (.jsonl) that every reading is appended to; what it holds already, moves that were made too, is gone on "
+            "from.",
+        ),
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print every reading as one JSON object per line.")] = False,
     pictures_per_s: Rate = None,
     lost_after_s: Annotated[
@@ -202,7 +211,15 @@ def watch(
     def job() -> int:
         from bedwatch.commands.watch import run_watch
 
-        return run_watch(source, bed, aim, as_json=json, pictures_per_s=pictures_per_s, lost_after_s=lost_after_s)
+        return run_watch(
+            source,
+            bed,
+            aim,
+            as_json=json,
+            pictures_per_s=pictures_per_s,
+            lost_after_s=lost_after_s,
+            log_file=log,
+        )
 
     return job
 

@@ -15,7 +15,9 @@ from bedwatch.frames.ahead import Ahead
 from bedwatch.frames.frame import Frame, Outcome, Source, Tick
 from bedwatch.frames.live import GIVE_UP_S, LiveSource
 from bedwatch.frames.open import live_name, open_source
-from bedwatch.judge.types import Reading, State
+from bedwatch.judge.types import Did, Reading, State
+from bedwatch.keep.log import Log
+from bedwatch.keep.read import read_log
 from bedwatch.show import open_view, reading_line
 from bedwatch.watch import End, Lost, Watch
 
@@ -33,21 +35,29 @@ def run_watch(
     as_json: bool,
     pictures_per_s: float | None,
     lost_after_s: float | None = None,
+    log_file: Path | None = None,
 ) -> int:
     """Exit status: 0 at the end of a file, 1 when the bed was not found, 3 when a live source was lost.
 
     lost_after_s: how long a live source that fell silent is waited for; None for the usual.
+    log_file: gets every reading; what it holds already is gone on from.
     """
     bed = read_bed(bed_file)
     aim = None if aim_file is None else _aim_of(aim_file, bed_file, bed)
+    past = () if log_file is None or not log_file.is_file() else _past(log_file, bed)
     if not as_json and (live := live_name(source)):
         _say(f"opening {live}")
     frames = open_source(source, pictures_per_s, GIVE_UP_S if lost_after_s is None else lost_after_s)
     if not frames.live:
         frames = Ahead(frames)
     try:
-        with _output(bed, frames, as_json) as (give, note):
-            run = _Run(Watch(bed, aim), frames, give, note, aim_file)
+        with contextlib.ExitStack() as stack:
+            log = None if log_file is None else stack.enter_context(Log(log_file, bed, source, _say))
+            give, note = stack.enter_context(_output(bed, frames, as_json))
+            if log is not None:
+                log.note = note
+                give = _both(log.reading, give)
+            run = _Run(Watch(bed, aim, past), frames, give, note, aim_file)
             status = run.follow()
     finally:
         frames.close()
@@ -66,6 +76,22 @@ def _aim_of(aim_file: Path, bed_file: Path, bed: Bed) -> Aim:
     for line in aim_doubts(aim_file, bed_file, bed):
         _say(line)
     return aim
+
+
+def _past(log_file: Path, bed: Bed) -> tuple[Reading | Did, ...]:
+    """What the log tells of before, with what is damaged in it said."""
+    book = read_log(log_file, bed, looks_only=True)
+    for line in book.notes:
+        _say(line)
+    return book.past
+
+
+def _both(first: Give, second: Give) -> Give:
+    def give(reading: Reading) -> None:
+        first(reading)
+        second(reading)
+
+    return give
 
 
 def _say(words: str) -> None:

@@ -8,11 +8,10 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Literal, TypeVar
 
-from bedwatch.aim.types import Problem, ProblemKind
 from bedwatch.bed.strict import Document, Table
 from bedwatch.bed.toml_text import FileError, parse, printable, read_text, shown
 from bedwatch.judge.setting import BedSetting, Circumstances, Measured, Setting, ZoneSetting
-from bedwatch.judge.types import Fault, FaultKind, HintWord, Verdict
+from bedwatch.judge.types import Fault, FaultKind, HintWord, Problem, ProblemKind, Verdict
 from bedwatch.keep.setting_text import FORMAT
 
 Word = TypeVar("Word", bound=StrEnum)

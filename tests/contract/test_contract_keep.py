@@ -97,7 +97,7 @@ def test_one_line_for_a_mistake(run: Run, saved: Path, arguments: tuple[str, ...
 
 
 @pytest.mark.parametrize(
-    ("source", "out", "more", "told"),
+    ("given", "out", "more", "told"),
     [
         ("LOG", "page.txt", (), "--out: found"),
         ("LOG", "BED", (), "--out: found"),
@@ -107,12 +107,12 @@ def test_one_line_for_a_mistake(run: Run, saved: Path, arguments: tuple[str, ...
     ],
 )
 def test_one_line_for_a_mistaken_report(
-    run: Run, saved: Path, empty: Path, source: str, out: str, more: tuple[str, ...], told: str
+    run: Run, saved: Path, empty: Path, given: str, out: str, more: tuple[str, ...], told: str
 ) -> None:
     bed = saved / "latch.bed.toml"
     place = bed if out == "BED" else empty / out
     lines = run(
-        "report", saved / "clip.jsonl" if source == "LOG" else source, "--bed", bed, "--out", place, *more
+        "report", saved / "clip.jsonl" if given == "LOG" else given, "--bed", bed, "--out", place, *more
     ).mistakes
     assert len(lines) == 1
     assert told in lines[0]
