@@ -191,6 +191,10 @@ def watch(
             "from.",
         ),
     ] = None,
+    against: Annotated[
+        str | None,
+        typer.Option("--against", metavar="SETTING", help="A saved setting to find the way back to, by name or file."),
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print every reading as one JSON object per line.")] = False,
     pictures_per_s: Rate = None,
     lost_after_s: Annotated[
@@ -219,6 +223,7 @@ def watch(
             pictures_per_s=pictures_per_s,
             lost_after_s=lost_after_s,
             log_file=log,
+            against=against,
         )
 
     return job

@@ -58,34 +58,39 @@ def steady_part(readings: Sequence[Reading]) -> tuple[Reading, ...]:
     is another one, the time jumps, or the bed was livelier or quieter than since.
     """
     found: list[Reading] = []
+    sums: list[tuple[float, int]] = []
     for reading in reversed(readings):
         if reading.state is not State.READING:
             if found:
                 break
             continue
-        if found and not _goes_with(reading, found):
+        if found and not _goes_with(reading, found, sums):
             break
+        before = sums or [(0.0, 0)] * len(reading.zones)
+        sums = [_plus(one, zone.speed_mm_s) for one, zone in zip(before, reading.zones, strict=True)]
         found.append(reading)
     return tuple(reversed(found))
 
 
-def _goes_with(reading: Reading, later: Sequence[Reading]) -> bool:
+def _plus(total: tuple[float, int], speed_mm_s: float | None) -> tuple[float, int]:
+    return total if speed_mm_s is None else (total[0] + speed_mm_s, total[1] + 1)
+
+
+def _goes_with(reading: Reading, later: Sequence[Reading], sums: Sequence[tuple[float, int]]) -> bool:
+    """Whether it is of the same look as the later ones (latest first), whose speeds are summed up by zone."""
     step_s = later[-1].time_s - reading.time_s
     if not 0.0 <= step_s <= GAP_S or later[0].time_s - reading.time_s > MOST_S:
         return False
     if [zone.zone for zone in reading.zones] != [zone.zone for zone in later[-1].zones]:
         return False
-    return all(
-        _alike([reading.zones[number].speed_mm_s], [one.zones[number].speed_mm_s for one in later])
-        for number in range(len(reading.zones))
-    )
-
-
-def _alike(before: Sequence[float | None], after: Sequence[float | None]) -> bool:
-    one, other = _mean(before), _mean(after)
-    if one is None or other is None:
-        return (one is None) == (other is None)
-    return abs(one - other) <= max(ANOTHER_SPEED * max(one, other), _CHANGED_AT_ONCE)
+    for zone, (total, count) in zip(reading.zones, sums, strict=True):
+        one, other = zone.speed_mm_s, total / count if count else None
+        if one is None or other is None:
+            if (one is None) != (other is None):
+                return False
+        elif abs(one - other) > max(ANOTHER_SPEED * max(one, other), _CHANGED_AT_ONCE):
+            return False
+    return True
 
 
 def mean_of(readings: Sequence[Reading]) -> Steady | None:
