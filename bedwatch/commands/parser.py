@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from bedwatch import __version__
-from bedwatch.commands import settings_parser
+from bedwatch.commands import log_parser, settings_parser
 from bedwatch.errors import UserError
 
 # The functions below only say what to do. It is done outside the parser, which has ideas of its own about Ctrl-C and
@@ -358,6 +358,7 @@ def report(
 
 
 app.add_typer(settings_parser.app, name="settings")
+app.add_typer(log_parser.app, name="log")
 
 
 def parse(arguments: Sequence[str] | None) -> Job:

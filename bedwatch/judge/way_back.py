@@ -15,11 +15,11 @@ from enum import StrEnum
 from bedwatch.judge.apart import ALIKE, Apart, How, apart
 from bedwatch.judge.causes import causes_of
 from bedwatch.judge.setting import Setting
-from bedwatch.judge.steady import mean_of
+from bedwatch.judge.steady import WINDOW_S, mean_of
 from bedwatch.judge.types import ALL_ZONES, Did, Done, HintWord, Move, Reading, State
 
-# A look after a move must be this long: air is renewed in a bed in 8 to 16 s.
-LOOK_S = 12.0
+# A look must be this long before anything is said of it.
+LEAST_S = 8.0
 # So near nothing is turned: the scatter of seven zones reaches as far.
 NEAR = 0.06
 SURE = 0.6
@@ -70,6 +70,8 @@ class WayBack:
         self.setting = setting
         self.level_mm = level_mm
         self._since: deque[Reading] = deque(maxlen=_KEPT)
+        self._now_s = -math.inf
+        self._fresh_s = -math.inf
         self._stirred = False
         self._over = False
         self._turned: dict[str, float] = {}
@@ -79,11 +81,15 @@ class WayBack:
     def add(self, event: Reading | Did) -> None:
         """What came next. Readings of before a move count no more."""
         if isinstance(event, Reading):
-            if event.state in (State.READING, State.BLOCKED, State.NO_PICTURE):
+            if event.time_s < self._now_s:  # another clip, another clock
+                self._fresh_s = -math.inf
+            self._now_s = event.time_s
+            if event.time_s >= self._fresh_s and event.state in (State.READING, State.BLOCKED, State.NO_PICTURE):
                 self._since.append(event)
             return
         found = self._apart()
         self._since.clear()
+        self._fresh_s = self._now_s + WINDOW_S  # until then a reading looks back at the bed before the move
         if event.do is Done.STIRRED:
             self._stirred = True
         if event.do in (Done.MORE_AIR, Done.LESS_AIR) and event.zone is not None and event.amount:
@@ -114,7 +120,7 @@ class WayBack:
     def _apart(self) -> Apart | None:
         steady = mean_of(tuple(self._since))
         names = [zone.zone for zone in self.setting.zones]
-        if steady is None or steady.seen_s < LOOK_S - 2 or [zone.zone for zone in steady.zones] != names:
+        if steady is None or steady.seen_s < LEAST_S or [zone.zone for zone in steady.zones] != names:
             return None
         return apart(steady.zones, self.setting.zones)
 
@@ -160,7 +166,9 @@ class WayBack:
                 "All zones are duller than saved: powder that has stood must be broken before its air can be judged."
             )
             return Step.STIR, Move(zone=ALL_ZONES, do=HintWord.STIR, amount=None, because=because)
-        because = f"All zones are duller than saved, by {-100 * math.expm1(common):.0f} % together: go a little over, then come down."
+        because = (
+            f"All zones are {-100 * math.expm1(common):.0f} % duller than saved: go a little over, then come down."
+        )
         return Step.OVER, self._turn(ALL_ZONES, OVER - common if not self._over else -common, because)
 
     def _turn(self, zone: str, wanted: float, because: str) -> Move:

@@ -33,7 +33,7 @@ NARROWEST = 80
 NOTHING = "not given"
 
 
-class _Page:
+class SettingPage:
     """Headings, tables and sentences on one output, spelt so that it can be drawn there."""
 
     def __init__(self, out: TextIO) -> None:
@@ -58,7 +58,7 @@ class _Page:
 
 def print_list(found: Sequence[tuple[str, Setting | None]], folder: Path, out: TextIO) -> None:
     """One row a setting of (name, setting); None where it is damaged."""
-    page = _Page(out)
+    page = SettingPage(out)
     if not found:
         page.heading(f"No settings in {folder}.")
         return
@@ -84,7 +84,7 @@ def print_list(found: Sequence[tuple[str, Setting | None]], folder: Path, out: T
 
 def print_setting(setting: Setting, out: TextIO, picture: Path | None = None) -> None:
     """Everything a setting holds but its aim."""
-    page = _Page(out)
+    page = SettingPage(out)
     page.heading(f"{setting.name}: {setting.bed.name}, saved {saved_words(setting)}")
     bed = setting.bed
     verdict = "no verdict" if bed.verdict is None else VERDICTS[bed.verdict]
@@ -119,7 +119,7 @@ def print_setting(setting: Setting, out: TextIO, picture: Path | None = None) ->
 
 def print_compared(first: Setting, second: Setting, out: TextIO) -> None:
     """The second against the first, zone by zone. Raises ValueError when they are of different zones."""
-    page = _Page(out)
+    page = SettingPage(out)
     page.heading(f"{second.name} ({saved_words(second)}) against {first.name} ({saved_words(first)})")
     found = apart(second.zones, first.zones)
     rows = []
@@ -206,6 +206,7 @@ def _speed(speed: Measured) -> str | None:
 
 __all__ = [
     "HOWS",
+    "SettingPage",
     "around_words",
     "changed_words",
     "evenness_words",

@@ -132,3 +132,54 @@ def test_a_log_of_junk_is_told_in_lines(run: Run, saved: Path, empty: Path, tmp_
     log.write_text(junk + "\n")
     ran = run("report", log, "--bed", saved / "latch.bed.toml", "--out", empty / "p.html")
     assert all(str(log) in line for line in ran.mistakes)
+
+
+def test_the_log_commands(run: Run, saved: Path, tmp_path: Path) -> None:
+    log, bed, out = saved / "clip.jsonl", saved / "latch.bed.toml", tmp_path / "table.csv"
+    told = run("log", "summary", log, log, "--bed", bed)
+    assert told.status == 0
+    assert "done: zone 6 less air, about a quarter of its travel" in told.out
+    assert "all 2 together" in told.out
+    assert run("log", "csv", log, "--bed", bed, "--out", out).status == 0
+    lines = log.read_text().count("\n")
+    assert len(out.read_text(encoding="utf-8-sig").splitlines()) == lines + 1
+    assert len(run("log", "csv", log, "--bed", bed).out.splitlines()) == lines + 1
+    assert "zone 6 less air" in run("log", "play", log, "--bed", bed).out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (("summary", "no.jsonl"), "no.jsonl: cannot be read"),
+        (("summary", "EMPTY"), "found nothing in it"),
+        (("csv", "LOG", "--out", "LOG"), "the same file as the log"),
+        (("play", "LOG", "--times", "0"), "--times: found 0"),
+    ],
+)
+def test_one_line_for_a_mistake_about_logs(
+    run: Run, saved: Path, tmp_path: Path, arguments: tuple[str, ...], told: str
+) -> None:
+    nothing = tmp_path / "empty.jsonl"
+    nothing.touch()
+    stand_for = {"LOG": saved / "clip.jsonl", "EMPTY": nothing}
+    words = [stand_for.get(word, word) for word in arguments]
+    lines = run("log", *words, "--bed", saved / "latch.bed.toml").mistakes
+    assert len(lines) == 1
+    assert told in lines[0]
+
+
+def test_against_a_setting_adds_one_field(run: Run, clip: Path, saved: Path) -> None:
+    ran = run("watch", clip, "--bed", saved / "latch.bed.toml", "--against", "winter", "--json")
+    assert ran.status == 0
+    last = ran.objects[-1]["against"]
+    assert (last["setting"], last["step"], last["back"], last["next"]) == ("winter", "back", True, None)
+    assert [zone["now"] for zone in last["zones"]] == ["alike"] * 7
+    assert 0.5 < last["sure"] < 1
+    first = ran.objects[0]["against"]
+    assert (first["step"], first["faster"], first["zones"]) == ("wait", None, [])
+    lines = run("watch", clip, "--bed", saved / "latch.bed.toml", "--against", "summer", "--json").mistakes
+    assert "found no setting" in lines[0]
+
+
+def test_without_it_there_is_no_such_field(watched: Ran) -> None:
+    assert all("against" not in reading for reading in watched.objects)

@@ -94,6 +94,19 @@ def test_nothing_is_said_before_there_is_something_to_say() -> None:
     assert given(back, SAVED, seconds=7.5).against().step is Step.WAIT
 
 
+def test_what_still_looks_back_at_the_time_before_a_move_does_not_count() -> None:
+    """Live, time goes on after a move: readings of the next ten seconds mix old and new."""
+    back = given(WayBack(setting()), times(1, 1, 1, 1.5, 1, 1, 1))
+    back.add(Did(do=Done.LESS_AIR, zone="4", amount=0.2))
+    later = [replace(one, time_s=one.time_s + 14) for one in look(SAVED, seconds=30)]
+    steps = []
+    for reading in later:
+        back.add(reading)
+        steps.append((reading.time_s - 14, back.against().step))
+    assert {step for time_s, step in steps if time_s < 9} == {Step.WAIT}
+    assert steps[-1][1] is Step.BACK
+
+
 def test_the_route_stir_a_little_over_then_down() -> None:
     back = given(WayBack(setting()), times(*[0.8] * 7))
     first = back.against()
