@@ -5,17 +5,20 @@ from __future__ import annotations
 import contextlib
 import sys
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 
 from bedwatch.aim.types import Aim
 from bedwatch.bed import Bed, read_bed
 from bedwatch.cli import EXIT_LOST, EXIT_NOT_FOUND
+from bedwatch.commands.against import Teller, line_against, way_back
 from bedwatch.errors import UserError
 from bedwatch.frames.ahead import Ahead
 from bedwatch.frames.frame import Frame, Outcome, Source, Tick
 from bedwatch.frames.live import GIVE_UP_S, LiveSource
 from bedwatch.frames.open import live_name, open_source
 from bedwatch.judge.types import Did, Reading, State
+from bedwatch.judge.way_back import WayBack
 from bedwatch.keep.log import Log
 from bedwatch.keep.read import read_log
 from bedwatch.show import open_view, reading_line
@@ -36,15 +39,17 @@ def run_watch(
     pictures_per_s: float | None,
     lost_after_s: float | None = None,
     log_file: Path | None = None,
+    against: str | None = None,
 ) -> int:
     """Exit status: 0 at the end of a file, 1 when the bed was not found, 3 when a live source was lost.
 
     lost_after_s: how long a live source that fell silent is waited for; None for the usual.
-    log_file: gets every reading; what it holds already is gone on from.
+    log_file: gets every reading; what it holds already is gone on from. against: a saved setting to go back to.
     """
     bed = read_bed(bed_file)
     aim = None if aim_file is None else _aim_of(aim_file, bed_file, bed)
     past = () if log_file is None or not log_file.is_file() else _past(log_file, bed)
+    back = None if against is None else way_back(against, bed_file, bed, aim, log_file)
     if not as_json and (live := live_name(source)):
         _say(f"opening {live}")
     frames = open_source(source, pictures_per_s, GIVE_UP_S if lost_after_s is None else lost_after_s)
@@ -53,7 +58,7 @@ def run_watch(
     try:
         with contextlib.ExitStack() as stack:
             log = None if log_file is None else stack.enter_context(Log(log_file, bed, source, _say))
-            give, note = stack.enter_context(_output(bed, frames, as_json))
+            give, note = stack.enter_context(_output(bed, frames, as_json, back))
             if log is not None:
                 log.note = note
                 give = _both(log.reading, give)
@@ -99,12 +104,13 @@ def _say(words: str) -> None:
 
 
 @contextlib.contextmanager
-def _output(bed: Bed, frames: Source, as_json: bool) -> Iterator[tuple[Give, Note]]:
+def _output(bed: Bed, frames: Source, as_json: bool, back: WayBack | None) -> Iterator[tuple[Give, Note]]:
     if as_json:
-        yield lambda reading: print(reading_line(reading), flush=True), _say
+        line = reading_line if back is None else partial(line_against, back)
+        yield lambda reading: print(line(reading), flush=True), _say
         return
     with open_view(bed, sys.stdout, duration_s=frames.duration_s) as view:
-        yield view.show, view.note
+        yield view.show if back is None else _both(view.show, Teller(back, view.note)), view.note
 
 
 class _Run:

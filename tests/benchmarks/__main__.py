@@ -31,6 +31,7 @@ from tests.benchmarks import (  # noqa: E402
     faults,
     live,
     turning,
+    way_back,
 )
 from tests.benchmarks.group import Group, Row  # noqa: E402
 
@@ -48,6 +49,7 @@ def all_groups(seed_base: int) -> tuple[Group, ...]:
         faults.DIRT,
         turning.TURNTABLE,
         turning.STILL,
+        way_back.WAY_BACK,
         cost.COST,
         cost.DEMO_CLIP,
         live.LIVE,
