@@ -191,6 +191,9 @@ def watch(
             help="So long a camera or stream that fell silent is waited for (40 if not given).",
         ),
     ] = None,
+    real_time: Annotated[
+        bool, typer.Option("--real-time", help="Play a file at its own speed instead of as fast as it is analysed.")
+    ] = False,
 ) -> Job:
     """Measure the bed and say which zone wants more or less air.
 
@@ -201,7 +204,15 @@ def watch(
     def job() -> int:
         from bedwatch.commands.watch import run_watch
 
-        return run_watch(source, bed, aim, as_json=json, pictures_per_s=pictures_per_s, lost_after_s=lost_after_s)
+        return run_watch(
+            source,
+            bed,
+            aim,
+            as_json=json,
+            pictures_per_s=pictures_per_s,
+            lost_after_s=lost_after_s,
+            real_time=real_time,
+        )
 
     return job
 

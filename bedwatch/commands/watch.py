@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -10,13 +11,16 @@ from pathlib import Path
 from bedwatch.aim.types import Aim
 from bedwatch.bed import Bed, read_bed
 from bedwatch.cli import EXIT_LOST, EXIT_NOT_FOUND
+from bedwatch.commands.attended import Attended, moments_of
 from bedwatch.errors import UserError
 from bedwatch.frames.ahead import Ahead
 from bedwatch.frames.frame import Frame, Outcome, Source, Tick
-from bedwatch.frames.live import GIVE_UP_S, LiveSource
+from bedwatch.frames.live import GIVE_UP_S
 from bedwatch.frames.open import live_name, open_source
+from bedwatch.frames.pace import Pace
 from bedwatch.judge.types import Reading, State
-from bedwatch.show import open_view, reading_line
+from bedwatch.show import PlainView, reading_line
+from bedwatch.show.look import has_keys_and_screen
 from bedwatch.watch import End, Lost, Watch
 
 Give = Callable[[Reading], None]
@@ -33,10 +37,12 @@ def run_watch(
     as_json: bool,
     pictures_per_s: float | None,
     lost_after_s: float | None = None,
+    real_time: bool = False,
 ) -> int:
     """Exit status: 0 at the end of a file, 1 when the bed was not found, 3 when a live source was lost.
 
-    lost_after_s: how long a live source that fell silent is waited for; None for the usual.
+    lost_after_s: how long a live source that fell silent is waited for; None for the usual. real_time: a file at its own
+    speed.
     """
     bed = read_bed(bed_file)
     aim = None if aim_file is None else _aim_of(aim_file, bed_file, bed)
@@ -45,15 +51,36 @@ def run_watch(
     frames = open_source(source, pictures_per_s, GIVE_UP_S if lost_after_s is None else lost_after_s)
     if not frames.live:
         frames = Ahead(frames)
+    watch = Watch(bed, aim)
     try:
-        with _output(bed, frames, as_json) as (give, note):
-            run = _Run(Watch(bed, aim), frames, give, note, aim_file)
+        if not as_json and has_keys_and_screen(sys.stdin, sys.stdout, sys.stderr, environ=os.environ):
+            return _on_screen(watch, frames, aim_file, real_time=real_time)
+        if real_time:
+            frames = Attended(frames, Pace().attend)
+        with _output(as_json) as (give, note):
+            run = _Run(watch, frames, give, note, aim_file)
             status = run.follow()
     finally:
         frames.close()
     if run.too_little is not None:
         _say(run.too_little)
     return status
+
+
+def _on_screen(watch: Watch, frames: Source, aim_file: Path | None, *, real_time: bool) -> int:
+    # Only here, since it loads what draws the screen.
+    from bedwatch.commands.on_screen import Attendant, run_on_screen
+
+    attendant = Attendant(watch, live=frames.live, write_down=lambda order, note: None, real_time=real_time)
+
+    def follow(source: Source, give: Give, note: Note) -> int:
+        run = _Run(watch, source, give, note, aim_file)
+        status = run.follow()
+        if run.too_little is not None:
+            note(run.too_little)
+        return status
+
+    return run_on_screen(watch.bed, Attended(frames, attendant.attend), attendant, follow)
 
 
 def _aim_of(aim_file: Path, bed_file: Path, bed: Bed) -> Aim:
@@ -73,11 +100,11 @@ def _say(words: str) -> None:
 
 
 @contextlib.contextmanager
-def _output(bed: Bed, frames: Source, as_json: bool) -> Iterator[tuple[Give, Note]]:
+def _output(as_json: bool) -> Iterator[tuple[Give, Note]]:
     if as_json:
         yield lambda reading: print(reading_line(reading), flush=True), _say
         return
-    with open_view(bed, sys.stdout, duration_s=frames.duration_s) as view:
+    with PlainView(sys.stdout) as view:
         yield view.show, view.note
 
 
@@ -115,7 +142,7 @@ class _Run:
 
     def _follow(self) -> int:
         self._tell()
-        for moment in self._frames.moments() if isinstance(self._frames, LiveSource) else self._frames:
+        for moment in moments_of(self._frames):
             self._now_s = moment.time_s
             reading = self._step(moment)
             self._release()

@@ -68,6 +68,7 @@ _SHARES = {
 }
 _SHARE_SLACK = 0.02
 _FULL = 0.97
+_WHOLE = "the whole travel"
 _ABOUT_FROM_MM_S = 10.0
 ABOUT = "about"
 ABOUT_KEY = "about: over range, error more than a third"
@@ -131,15 +132,23 @@ def seconds(value: float | None) -> str:
 
 def travel(amount: float | None) -> str | None:
     """How far to turn a valve: "about half of its travel". None when no amount is given."""
+    short = travel_in_short(amount)
+    if short is None:
+        return None
+    return "its whole travel" if short == _WHOLE else f"about {short} of its travel"
+
+
+def travel_in_short(amount: float | None) -> str | None:
+    """The same in a word or two: "half", "12 %", "the whole travel"."""
     figure = known(amount)
     if figure is None:
         return None
     if figure >= _FULL:
-        return "its whole travel"
+        return _WHOLE
     for part, name in _SHARES.items():
         if abs(figure - part) <= _SHARE_SLACK:
-            return f"about {name} of its travel"
-    return f"about {max(1, round(100.0 * figure))} % of its travel"
+            return name
+    return f"{max(1, round(100.0 * figure))} %"
 
 
 def valve(zone: str) -> str:

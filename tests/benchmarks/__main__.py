@@ -30,6 +30,7 @@ from tests.benchmarks import (  # noqa: E402
     cost,
     faults,
     live,
+    on_screen,
     turning,
 )
 from tests.benchmarks.group import Group, Row  # noqa: E402
@@ -51,6 +52,7 @@ def all_groups(seed_base: int) -> tuple[Group, ...]:
         cost.COST,
         cost.DEMO_CLIP,
         live.LIVE,
+        on_screen.SCREEN,
     )
 
 

@@ -1,0 +1,236 @@
+"""`bedwatch watch` on a terminal: the screen in the main thread, the analysis in another, messages between them."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import queue
+import signal
+import sys
+import threading
+from collections import deque
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from typing import TextIO
+
+from bedwatch.bed import Bed
+from bedwatch.frames.frame import Frame, Source, Tick
+from bedwatch.frames.pace import Pace
+from bedwatch.judge.types import Reading
+from bedwatch.show.live_screen.app import LiveScreen
+from bedwatch.show.live_screen.orders import Order, Pause
+from bedwatch.show.look import look_for
+from bedwatch.show.plain import plain_line
+from bedwatch.show.standing import Camera
+from bedwatch.watch import Watch
+
+Give = Callable[[Reading], None]
+Note = Callable[[str], None]
+# Follows a source to its end: the source (with somebody beside it), where readings and notes go; the exit status.
+Follow = Callable[[Source, Give, Note], int]
+WriteDown = Callable[[Order, Note], None]
+
+_RATE_S = 5.0
+_RATE_EVERY_S = 1.0
+_LEAVE_S = 5.0
+_ENDED = {0: "The clip has ended.", 1: "The bed was not found.", 3: "The camera is lost."}
+
+
+class Left(Exception):  # noqa: N818 - no error
+    """The person has left the screen."""
+
+
+class Attendant:
+    """Stands between the screen and the run: `attend` is called in the analysis thread before every moment."""
+
+    def __init__(self, watch: Watch, *, live: bool, write_down: WriteDown, real_time: bool) -> None:
+        self.orders: queue.SimpleQueue[Order | None] = queue.SimpleQueue()  # None: leave
+        self.camera: Callable[[Camera], None] = lambda _: None
+        self.note: Note = lambda _: None
+        self.paused = False
+        self._watch = watch
+        self._live = live
+        self._write_down = write_down
+        self._pace = Pace() if real_time and not live else None
+        self._seen: deque[tuple[float, int]] = deque()
+        self._told_s = 0.0
+
+    def attend(self, moment: Frame | Tick) -> bool:
+        """Whether the moment is to be looked at. Raises Left."""
+        while True:
+            try:
+                # A paused file waits here; a paused camera runs on, and what it sees is not looked at.
+                order = self.orders.get(block=self.paused and not self._live)
+            except queue.Empty:
+                break
+            self._carry_out(order)
+        if self.paused:
+            self._watch.step(Tick(time_s=moment.time_s))
+            return False
+        if isinstance(moment, Frame):
+            if self._pace is not None:
+                self._pace.wait(moment)
+            self._count(moment)
+        return True
+
+    def rest(self) -> None:
+        """After the last moment: orders are carried out until the person leaves."""
+        with suppress(Left):
+            while True:
+                self._carry_out(self.orders.get())
+
+    def _carry_out(self, order: Order | None) -> None:
+        if order is None:
+            raise Left
+        if isinstance(order, Pause):
+            self.paused = order.on
+            self._pace = None if self._pace is None else Pace()
+            return
+        self._write_down(order, self.note)
+
+    def _count(self, frame: Frame) -> None:
+        self._seen.append((frame.time_s, frame.dropped_before))
+        while self._seen[-1][0] - self._seen[0][0] > _RATE_S:
+            self._seen.popleft()
+        span_s = self._seen[-1][0] - self._seen[0][0]
+        if frame.time_s - self._told_s >= _RATE_EVERY_S and span_s > 0.0:
+            self._told_s = frame.time_s
+            dropped = sum(missed for _, missed in list(self._seen)[1:])
+            looked = len(self._seen) - 1
+            self.camera(Camera(per_s=looked / span_s, dropped=dropped / (looked + dropped)))
+
+
+def run_on_screen(bed: Bed, source: Source, attendant: Attendant, follow: Follow) -> int:
+    """Shows the run until it ends and a key is pressed, or the person leaves; the exit status. Raises what the run raised."""
+    runner = _Runner(attendant, source, follow)
+    look = look_for(sys.stdout, os.environ)
+    with _own_error_stream() as caught:
+        app = LiveScreen(bed, look, attendant.orders.put, begin=lambda: runner.begin(app), duration_s=source.duration_s)
+        caught.append(app.note)
+        attendant.camera, attendant.note = app.camera, app.note
+        with _signals_kept() as signals:
+            runner.signals = signals
+            try:
+                app.run(mouse=False)
+            finally:
+                runner.leave()
+    if runner.last is not None:
+        print(plain_line(runner.last, look=look), flush=True)
+    if runner.signals.number is not None:
+        signal.raise_signal(runner.signals.number)
+    if app.stopped:
+        raise KeyboardInterrupt
+    if runner.error is not None:
+        raise runner.error
+    return runner.status
+
+
+class _Runner:
+    """The thread that looks at the pictures."""
+
+    def __init__(self, attendant: Attendant, source: Source, follow: Follow) -> None:
+        self.status = 0
+        self.error: BaseException | None = None
+        self.last: Reading | None = None
+        self.signals = _Signals()
+        self._attendant = attendant
+        self._source = source
+        self._follow = follow
+        self._thread: threading.Thread | None = None
+
+    def begin(self, app: LiveScreen) -> None:
+        self.signals.leave_by(app)
+        self._thread = threading.Thread(target=self._run, args=(app,), name="analysis", daemon=True)
+        self._thread.start()
+
+    def leave(self) -> None:
+        self._attendant.orders.put(None)
+        if self._thread is not None:
+            self._thread.join(_LEAVE_S)
+
+    def _run(self, app: LiveScreen) -> None:
+        def give(reading: Reading) -> None:
+            self.last = reading
+            app.give(reading)
+
+        try:
+            self.status = self._follow(self._source, give, app.note)
+        except Left:
+            return
+        except BaseException as error:  # handed over, and raised in the main thread
+            self.error = error
+            app.end(None)
+            return
+        app.end(_ENDED.get(self.status, "The run has ended."))
+        self._attendant.rest()
+
+
+class _Signals:
+    """Being asked to end from outside closes the screen first; the event loop would swallow it otherwise."""
+
+    def __init__(self) -> None:
+        self.number: int | None = None
+
+    def leave_by(self, app: LiveScreen) -> None:
+        """Called within the event loop."""
+        loop = asyncio.get_running_loop()
+        for name in ("SIGTERM", "SIGHUP"):
+            number = getattr(signal, name, None)
+            if number is not None and signal.getsignal(number) is not signal.SIG_IGN:
+                with suppress(NotImplementedError, RuntimeError, ValueError):
+                    loop.add_signal_handler(number, self._leave, app, number)
+
+    def _leave(self, app: LiveScreen, number: int) -> None:
+        self.number = number
+        app.exit()
+
+
+@contextmanager
+def _signals_kept() -> Iterator[_Signals]:
+    """Gives the handlers back that stood before."""
+    numbers = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    before = {number: signal.getsignal(number) for number in numbers}
+    try:
+        yield _Signals()
+    finally:
+        for number, handler in before.items():
+            with suppress(ValueError, TypeError):
+                signal.signal(number, handler)
+
+
+@contextmanager
+def _own_error_stream() -> Iterator[list[Note]]:
+    """The screen is drawn on standard error, where native libraries write too: what they and we say there is caught.
+
+    It goes line by line to the functions in the list. On Windows the screen is drawn on standard output, and nothing is caught.
+    """
+    listeners: list[Note] = []
+    if sys.platform == "win32":
+        yield listeners
+        return
+    sys.stderr.flush()
+    kept, (out, into), whole = os.dup(2), os.pipe(), sys.__stderr__
+    os.dup2(into, 2)
+    os.close(into)
+    vars(sys)["__stderr__"] = drawn = _stream(kept)
+    reader = threading.Thread(target=_hand_on, args=(out, listeners), name="standard error", daemon=True)
+    reader.start()
+    try:
+        yield listeners
+    finally:
+        sys.stderr.flush()
+        os.dup2(kept, 2)
+        reader.join(1.0)
+        vars(sys)["__stderr__"] = whole
+        drawn.close()
+
+
+def _stream(number: int) -> TextIO:
+    return open(number, "w", encoding=sys.stdout.encoding or "utf-8", errors="replace", newline="")
+
+
+def _hand_on(out: int, listeners: list[Note]) -> None:
+    with open(out, encoding="utf-8", errors="replace") as lines:
+        for line in lines:
+            for listener in listeners:
+                listener(line.rstrip().removeprefix("bedwatch: "))

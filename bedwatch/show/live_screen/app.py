@@ -1,0 +1,315 @@
+"""The screen itself: readings come in as messages, keys go out as orders, and nothing here waits for either."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from typing import ClassVar
+
+from rich.text import Text
+from textual import work
+from textual.app import App, ComposeResult
+from textual.binding import Binding, BindingType
+from textual.message import Message
+
+from bedwatch.bed import Bed
+from bedwatch.judge.types import ALL_ZONES, HintWord, Reading
+from bedwatch.show.live_screen.dialogs import Choice, Line, Page
+from bedwatch.show.live_screen.orders import (
+    ByHand,
+    Deed,
+    Done,
+    KeepClip,
+    KeepSetting,
+    Moved,
+    Noted,
+    Order,
+    Pause,
+    deed_words,
+)
+from bedwatch.show.live_screen.pages import help_page, why_page
+from bedwatch.show.live_screen.picture import Picture
+from bedwatch.show.live_screen.story import Sound, Story
+from bedwatch.show.look import Look
+from bedwatch.show.screen import screen
+from bedwatch.show.standing import Camera, Saved
+from bedwatch.show.words import HINTS, zone_place
+
+_MOST_NOTES = 3
+_NOTE_STAYS_S = 20.0
+_BELLS = {Sound.MOVE_NOW: 1, Sound.LOOK_AT_BED: 3}
+_BELL_GAP_S = 0.3
+_AMOUNTS: tuple[tuple[str, float | None], ...] = (
+    ("a tenth of its travel", 0.1),
+    ("a quarter", 0.25),
+    ("half", 0.5),
+    ("three quarters", 0.75),
+    ("all of it", 1.0),
+    ("can't say", None),
+)
+
+
+class LiveScreen(App[None]):
+    """Shows readings of one bed and takes keys. `give`, `note`, `camera`, `saved` and `end` may be called from any thread.
+
+    order: called with what the person wants; must come back at once. begin: called when the screen stands and readings
+    may come. duration_s: of a file, for its progress. stopped: whether it was left by Ctrl-C.
+    """
+
+    ENABLE_COMMAND_PALETTE = False
+    TITLE = "bedwatch"
+    CSS = "Screen { background: ansi_default; }"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("space,enter,pagedown", "done", "done as told", show=False),
+        Binding("m", "other_move", show=False),
+        Binding("s", "by_hand('stirred')", show=False),
+        Binding("t", "by_hand('topped_up')", show=False),
+        Binding("c", "by_hand('checked_plate')", show=False),
+        Binding("v", "keep_setting", show=False),
+        Binding("n", "remark", show=False),
+        Binding("x", "why", show=False),
+        Binding("o", "mute", show=False),
+        Binding("p", "pause", show=False),
+        Binding("k", "keep_clip", show=False),
+        Binding("h,question_mark,f1", "manual", show=False),
+        Binding("q,escape", "quit", show=False, priority=False),
+        Binding("ctrl+c", "stop", show=False, priority=True),
+        Binding("ctrl+q", "quit", show=False),
+    ]
+
+    class News(Message):
+        """A reading; a newer one takes its place while it is unread."""
+
+        def __init__(self, reading: Reading) -> None:
+            super().__init__()
+            self.reading = reading
+
+        def can_replace(self, message: Message) -> bool:
+            return isinstance(message, LiveScreen.News)
+
+    class Words(Message):
+        """Something the program has to say."""
+
+        def __init__(self, words: str) -> None:
+            super().__init__()
+            self.words = words
+
+    class Health(Message):
+        """How pictures arrive."""
+
+        def __init__(self, camera: Camera) -> None:
+            super().__init__()
+            self.camera = camera
+
+        def can_replace(self, message: Message) -> bool:
+            return isinstance(message, LiveScreen.Health)
+
+    class Kept(Message):
+        """A setting was saved."""
+
+        def __init__(self, saved: Saved) -> None:
+            super().__init__()
+            self.saved = saved
+
+    class Ended(Message):
+        """No more readings come; why None: and the screen goes too."""
+
+        def __init__(self, why: str | None) -> None:
+            super().__init__()
+            self.why = why
+
+    def __init__(
+        self,
+        bed: Bed,
+        look: Look,
+        order: Callable[[Order], None],
+        *,
+        begin: Callable[[], None] = lambda: None,
+        duration_s: float | None = None,
+        saved: Saved | None = None,
+        light: bool | None = None,
+    ) -> None:
+        super().__init__(ansi_color=True)
+        self.animation_level = "none"
+        self.theme = "ansi-light" if (_light() if light is None else light) else "ansi-dark"
+        self.stopped = False
+        self.story = Story(saved=saved)
+        self._bed = bed
+        self._look = look
+        self._order = order
+        self._begin = begin
+        self._duration_s = duration_s
+        self._notes: tuple[str, ...] = ()
+
+    def give(self, reading: Reading) -> None:
+        """A new reading; it may replace one that was not drawn yet."""
+        self.post_message(self.News(reading))
+
+    def note(self, words: str) -> None:
+        """Something the program itself has to say, in one line; the latest few stay for a while."""
+        self.post_message(self.Words(words))
+
+    def camera(self, camera: Camera) -> None:
+        """How pictures arrive."""
+        self.post_message(self.Health(camera))
+
+    def saved(self, saved: Saved) -> None:
+        """The setting to compare with from now on."""
+        self.post_message(self.Kept(saved))
+
+    def end(self, why: str | None) -> None:
+        """No more readings come; the screen stays until a key, or goes at once when there is no reason to tell."""
+        self.post_message(self.Ended(why))
+
+    def compose(self) -> ComposeResult:
+        yield Picture(self._drawn)
+
+    def on_mount(self) -> None:
+        self.call_after_refresh(self._begin)
+
+    def on_live_screen_news(self, message: News) -> None:
+        sound = self.story.take(message.reading)
+        self._again()
+        if sound is not None:
+            self._ring(_BELLS[sound])
+
+    def on_live_screen_words(self, message: Words) -> None:
+        self._say(message.words)
+
+    def on_live_screen_health(self, message: Health) -> None:
+        self.story.camera(message.camera)
+
+    def on_live_screen_kept(self, message: Kept) -> None:
+        self.story.saved(message.saved)
+        self._again()
+
+    def on_live_screen_ended(self, message: Ended) -> None:
+        if message.why is None:
+            self.exit()
+            return
+        self.story.end(message.why)
+        self._again()
+
+    async def action_done(self) -> None:
+        deeds = self.story.told_deeds()
+        if len(deeds) == 1:
+            self._did(deeds[0])
+        elif deeds:
+            self._ask_which(deeds)
+        elif self.story.standing.ended is None:
+            self._say("Nothing is told now. M writes down a move of your own, S that you stirred.")
+
+    @work
+    async def _ask_which(self, deeds: tuple[Deed, ...]) -> None:
+        choices = [(str(i + 1), deed_words(deed)) for i, deed in enumerate(deeds)]
+        place = await self.push_screen_wait(Choice("Which one did you make?", choices))
+        if place is not None:
+            self._did(deeds[place])
+
+    @work
+    async def action_other_move(self) -> None:
+        zone = await self.push_screen_wait(Choice("Which valve did you move?", self._valves()))
+        if zone is None:
+            return
+        name = ALL_ZONES if zone == len(self._bed.zones) else self._bed.zones[zone].name
+        ways = (HintWord.MORE_AIR, HintWord.LESS_AIR)
+        way = await self.push_screen_wait(Choice("Which way?", [(str(i + 1), HINTS[w]) for i, w in enumerate(ways)]))
+        if way is None:
+            return
+        far = await self.push_screen_wait(
+            Choice("How far?", [(str(i + 1), words) for i, (words, _) in enumerate(_AMOUNTS)])
+        )
+        if far is not None:
+            self._did(Moved(zone=name, do=ways[way], amount=_AMOUNTS[far][1]))
+
+    def _valves(self) -> list[tuple[str, str]]:
+        zones = [
+            (zone.name if len(zone.name) == 1 else "", f"zone {zone.name}, {zone_place(zone)}")
+            for zone in self._bed.zones
+        ]
+        return [*((key, self._look.text(words)) for key, words in zones), ("a", "the supply of all zones")]
+
+    def action_by_hand(self, what: str) -> None:
+        self._did(Done(what=ByHand(what)))
+
+    @work
+    async def action_keep_setting(self) -> None:
+        name = await self.push_screen_wait(Line("Keep this setting as:"))
+        if name is not None:
+            self._order(KeepSetting(name=name))
+
+    @work
+    async def action_remark(self) -> None:
+        words = await self.push_screen_wait(Line("Note for the log:"))
+        if words is not None:
+            self._order(Noted(words=words))
+            self._say("The note is written down.")
+
+    def action_why(self) -> None:
+        self.push_screen(Page("Why", why_page(self.story.reading, self._look)))
+
+    def action_manual(self) -> None:
+        self.push_screen(Page("Help", help_page(self._look)))
+
+    def action_mute(self) -> None:
+        self.story.mute()
+        self._again()
+
+    def action_pause(self) -> None:
+        if self.story.standing.ended is None:
+            self._order(Pause(on=self.story.pause()))
+            self._again()
+
+    def action_keep_clip(self) -> None:
+        self._order(KeepClip())
+
+    async def action_quit(self) -> None:
+        self.exit()
+
+    def action_stop(self) -> None:
+        self.stopped = True
+        self.exit()
+
+    def _did(self, deed: Deed) -> None:
+        self.story.did(deed)
+        self._again()
+        self._order(deed)
+
+    def _say(self, words: str) -> None:
+        self._notes = (*self._notes, words)[-_MOST_NOTES:]
+        self.set_timer(_NOTE_STAYS_S, lambda: self._forget(words))
+        self._again()
+
+    def _forget(self, words: str) -> None:
+        notes = list(self._notes)
+        if words in notes:
+            notes.remove(words)
+        self._notes = tuple(notes)
+        self._again()
+
+    def _ring(self, times: int) -> None:
+        for turn in range(times):
+            self.set_timer(0.001 + turn * _BELL_GAP_S, self.bell)
+
+    def _again(self) -> None:
+        if not self.is_running:
+            return
+        for picture in self.screen_stack[0].query(Picture):
+            picture.again()
+
+    def _drawn(self, columns: int, rows: int) -> Text:
+        return screen(
+            self.story.reading,
+            self._bed,
+            self._look,
+            width=columns,
+            height=rows,
+            duration_s=self._duration_s,
+            notes=self._notes,
+            standing=self.story.standing,
+        )
+
+
+def _light() -> bool:
+    """Whether the terminal says that its background is light, as some do in COLORFGBG."""
+    return os.environ.get("COLORFGBG", "").rpartition(";")[2] in ("7", "15")
