@@ -67,8 +67,8 @@ def test_the_grain_survives(tmp_path: Path) -> None:
     for number, one in enumerate(open_source(str(tmp_path / "kept.avi"))):
         before = grainy(number)[PART][20:, 20:].astype(float).mean(axis=2)
         after = one.picture[20:, 20:].astype(float).mean(axis=2)
-        # Of the grain's own variance: what a coder that takes it for noise would lose.
-        assert np.corrcoef(before.ravel(), after.ravel())[0, 1] > 0.97
+        # Of fine grain of one pixel, the hardest; a video coder at CRF 30 leaves about a third of it.
+        assert np.corrcoef(before.ravel(), after.ravel())[0, 1] > 0.95
         assert after.std() == pytest.approx(before.std(), rel=0.05)
 
 
