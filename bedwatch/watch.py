@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Iterable
 from dataclasses import dataclass
 from statistics import median
 
@@ -18,7 +19,7 @@ from bedwatch.bed import Bed, cell_index, make_cells, zone_index
 from bedwatch.errors import UserError
 from bedwatch.frames.frame import Frame, Picture, Tick
 from bedwatch.judge.judge import Judge
-from bedwatch.judge.types import Reading, State
+from bedwatch.judge.types import Did, Reading, State
 from bedwatch.motion.cover import Cover
 from bedwatch.motion.hue import Hue
 from bedwatch.motion.mains import RowLight
@@ -63,22 +64,23 @@ class _Eyes:
     meter: MotionMeter
 
 
-Happening = Frame | Tick | Lost | End
+Happening = Frame | Tick | Lost | End | Did
 
 
 class Watch:
     """Follows one bed. `step` takes one happening and gives a reading when one is due.
 
-    aim: where the bed is; None to look for it on the first frames. Once `not_found` is set there is nothing more to come.
+    aim: where the bed is; None to look for it on the first frames. past: what was seen and done before, as a log keeps it.
+    Once `not_found` is set there is nothing more to come.
     Raises UserError when the aim does not fit the picture.
     """
 
-    def __init__(self, bed: Bed, aim: Aim | None = None) -> None:
+    def __init__(self, bed: Bed, aim: Aim | None = None, past: Iterable[Reading | Did] = ()) -> None:
         self.bed = bed
         self.aim = aim
         self.not_found: NotFound | None = None
         self._cells = make_cells(bed)
-        self._judge = Judge(bed, self._cells)
+        self._judge = Judge(bed, self._cells, past)
         self._camera = CameraCheck()
         self._pictures: list[Picture] = []
         self._tries = list(AIM_AT_S)
@@ -107,6 +109,10 @@ class Watch:
             return self._last()
         if isinstance(happening, Tick):
             return self._tick(happening.time_s)
+        if isinstance(happening, Did):
+            self._judge.did(happening)
+            self._forget()  # what was seen before tells nothing of what is now
+            return None
         return None if self.not_found is not None else self._frame(happening)
 
     def _tick(self, time_s: float) -> Reading | None:

@@ -14,6 +14,8 @@ from contextlib import contextmanager, suppress
 from typing import TextIO
 
 from bedwatch.bed import Bed
+from bedwatch.commands.desk import Desk
+from bedwatch.commands.follow import Give, Note
 from bedwatch.frames.frame import Frame, Source, Tick
 from bedwatch.frames.pace import Pace
 from bedwatch.judge.types import Reading
@@ -22,13 +24,10 @@ from bedwatch.show.live_screen.orders import Order, Pause
 from bedwatch.show.look import look_for
 from bedwatch.show.plain import plain_line
 from bedwatch.show.standing import Camera
-from bedwatch.watch import Watch
+from bedwatch.watch import Lost, Watch
 
-Give = Callable[[Reading], None]
-Note = Callable[[str], None]
 # Follows a source to its end: the source (with somebody beside it), where readings and notes go; the exit status.
 Follow = Callable[[Source, Give, Note], int]
-WriteDown = Callable[[Order, Note], None]
 
 _RATE_S = 5.0
 _RATE_EVERY_S = 1.0
@@ -43,17 +42,18 @@ class Left(Exception):  # noqa: N818 - no error
 class Attendant:
     """Stands between the screen and the run: `attend` is called in the analysis thread before every moment."""
 
-    def __init__(self, watch: Watch, *, live: bool, write_down: WriteDown, real_time: bool) -> None:
+    def __init__(self, watch: Watch, desk: Desk, *, live: bool, real_time: bool) -> None:
         self.orders: queue.SimpleQueue[Order | None] = queue.SimpleQueue()  # None: leave
         self.camera: Callable[[Camera], None] = lambda _: None
         self.note: Note = lambda _: None
         self.paused = False
         self._watch = watch
         self._live = live
-        self._write_down = write_down
+        self._desk = desk
         self._pace = Pace() if real_time and not live else None
         self._seen: deque[tuple[float, int]] = deque()
         self._told_s = 0.0
+        self._now_s = 0.0
 
     def attend(self, moment: Frame | Tick) -> bool:
         """Whether the moment is to be looked at. Raises Left."""
@@ -64,13 +64,15 @@ class Attendant:
             except queue.Empty:
                 break
             self._carry_out(order)
+        self._now_s = moment.time_s
         if self.paused:
-            self._watch.step(Tick(time_s=moment.time_s))
             return False
         if isinstance(moment, Frame):
             if self._pace is not None:
                 self._pace.wait(moment)
             self._count(moment)
+            if self._live:
+                self._desk.see(moment)
         return True
 
     def rest(self) -> None:
@@ -85,8 +87,10 @@ class Attendant:
         if isinstance(order, Pause):
             self.paused = order.on
             self._pace = None if self._pace is None else Pace()
+            if order.on:
+                self._watch.step(Lost(time_s=self._now_s))  # afterwards it begins anew: hands were at the bed
             return
-        self._write_down(order, self.note)
+        self._desk.carry_out(order, self.note)
 
     def _count(self, frame: Frame) -> None:
         self._seen.append((frame.time_s, frame.dropped_before))

@@ -181,6 +181,15 @@ def watch(
     aim: Annotated[
         Path | None, typer.Option("--aim", metavar="FILE", help="Aim file; without it the bed is looked for first.")
     ] = None,
+    log: Annotated[
+        Path | None,
+        typer.Option(
+            "--log",
+            metavar="FILE",
+            help="Log (.jsonl) that every reading is appended to; what it holds already, moves that were made too, is gone on "
+            "from.",
+        ),
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print every reading as one JSON object per line.")] = False,
     pictures_per_s: Rate = None,
     lost_after_s: Annotated[
@@ -212,6 +221,7 @@ def watch(
             pictures_per_s=pictures_per_s,
             lost_after_s=lost_after_s,
             real_time=real_time,
+            log_file=log,
         )
 
     return job

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -11,19 +11,22 @@ import numpy as np
 from bedwatch.aim.types import Problem
 from bedwatch.bed import Bed, Cells
 from bedwatch.judge.common import changed_s, heaves
-from bedwatch.judge.evidence import ZoneView
+from bedwatch.judge.evidence import ZoneEvidence, ZoneView
 from bedwatch.judge.faults import FaultWatch
 from bedwatch.judge.hints import Air, air_of, because, hint_of
+from bedwatch.judge.history import History
 from bedwatch.judge.moves import next_move, outcome_of
 from bedwatch.judge.trouble import hint_for
 from bedwatch.judge.types import (
     ALL_ZONES,
     BedReading,
+    Did,
     Fault,
     FaultKind,
     HintWord,
     Outcome,
     Reading,
+    Signs,
     State,
     Verdict,
     ZoneReading,
@@ -53,12 +56,18 @@ _HEAVES = (
 class Judge:
     """Gives readings of one bed. Keeps what each zone was taken for, so that hints do not flutter."""
 
-    def __init__(self, bed: Bed, cells: Cells) -> None:
+    def __init__(self, bed: Bed, cells: Cells, past: Iterable[Reading | Did] = ()) -> None:
+        """past: what was seen and done before, in order."""
+        self.history = History(past)
         self._bed = bed
         self._cells = cells
         self._view = ZoneView(bed, cells)
         self._air = [Air.UNKNOWN] * len(bed.zones)
         self._faults = FaultWatch(bed, cells)
+
+    def did(self, did: Did) -> None:
+        """The operator did something: what is seen from now on is its answer."""
+        self.history.add(did)
 
     def nothing(self, time_s: float, state: State, problems: Sequence[Problem] = (), *, keep: bool = False) -> Reading:
         """A reading that says only in which state we are: every figure unknown, every hint `wait`.
@@ -125,7 +134,7 @@ class Judge:
         move = next_move(names, air, evidence, hints) if settled else None
         if heaving and move is not None and move.do is HintWord.LESS_AIR:
             move = replace(move, zone=ALL_ZONES, because=_HEAVES)
-        return Reading(
+        reading = Reading(
             time_s=time_s,
             state=State.READING if settled else State.SETTLING,
             bed=self._bed_reading(field, air, bool(faults)) if settled else self._figures(field),
@@ -137,6 +146,7 @@ class Judge:
                     speed_error_mm_s=_or_none(field.zones.speed_error_mm_s[number]),
                     hint=hints[number][0],
                     because=hints[number][1],
+                    signs=_signs(evidence[number]) if settled and air[number] is not Air.UNKNOWN else None,
                 )
                 for number, name in enumerate(names)
             ),
@@ -145,6 +155,8 @@ class Judge:
             outcome=outcome_of(air, move, faults) if settled else Outcome.LOOKING,
             problems=tuple(problems),
         )
+        self.history.add(reading)
+        return reading
 
     def _is_air(self, fault: Fault, air: Sequence[Air]) -> bool:
         """Whether what looks like a fault is the zone's air: stillness if it gets too little, a surging wall if too much."""
@@ -180,6 +192,15 @@ class Judge:
         else:
             verdict = Verdict.UNEVEN
         return self._figures(field, verdict)
+
+
+def _signs(evidence: ZoneEvidence) -> Signs:
+    return Signs(
+        live=evidence.live,
+        duty=_or_none(evidence.duty),
+        restless=_or_none(evidence.restless),
+        glides=_or_none(evidence.glides),
+    )
 
 
 def _or_none(value: float | np.floating) -> float | None:

@@ -45,7 +45,45 @@ class FaultKind(StrEnum):
     RIM_LEAK = "rim_leak"
 
 
+class Done(StrEnum):
+    """What an operator did."""
+
+    MORE_AIR = "more_air"
+    LESS_AIR = "less_air"
+    STIRRED = "stirred"
+    TOPPED_UP = "topped_up"
+    CHECKED_PLATE = "checked_plate"
+
+
 ALL_ZONES = "all"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Did:
+    """A move that was made, whatever was advised.
+
+    zone: a zone's name or "all" for the supply; None where it was not told (only of `stirred` and `checked_plate`).
+    amount: share of that valve's full travel it was turned by, 0 to 1; None where it was not told.
+    """
+
+    do: Done
+    zone: str | None = None
+    amount: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Signs:
+    """What the middle of a zone shows of its air, as it was judged; the plan of moves is made from it, also days later.
+
+    live: share of the middle that is lifted, 0 to 1. duty: share of the time a spot of it is disturbed, 0 to 1. restless: how
+    lively the eruptions are, 0 at the border between good and violent. glides: share of it that glides without bubbles.
+    None: not known, or nothing erupts.
+    """
+
+    live: float
+    duty: float | None
+    restless: float | None
+    glides: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,7 +102,7 @@ class BedReading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ZoneReading:
-    """One zone. `because` is one sentence that names the evidence of the hint."""
+    """One zone. `because` is one sentence that names the evidence of the hint; signs: None where it cannot be judged."""
 
     zone: str
     live: float | None
@@ -72,6 +110,7 @@ class ZoneReading:
     speed_error_mm_s: float | None
     hint: HintWord
     because: str
+    signs: Signs | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

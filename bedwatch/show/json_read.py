@@ -18,6 +18,7 @@ from bedwatch.judge.types import (
     Move,
     Outcome,
     Reading,
+    Signs,
     State,
     Verdict,
     ZoneReading,
@@ -94,6 +95,16 @@ def _zone(r: _Reader, raw: dict[str, Any], path: str) -> ZoneReading:
         speed_error_mm_s=r.maybe(raw, "speed_error_mm_s", path),
         hint=r.word(raw, "hint", path, HintWord),
         because=r.text(raw, "because", path),
+        signs=None if raw.get("signs") is None else _signs(r, r.table(raw["signs"], path + "signs"), path + "signs."),
+    )
+
+
+def _signs(r: _Reader, raw: dict[str, Any], path: str) -> Signs:
+    return Signs(
+        live=r.maybe(raw, "live", path, high=1.0, needed=True) or 0.0,
+        duty=r.maybe(raw, "duty", path, high=1.0),
+        restless=r.maybe(raw, "restless", path, low=-math.inf),
+        glides=r.maybe(raw, "glides", path, high=1.0),
     )
 
 

@@ -7,10 +7,10 @@ from collections.abc import Mapping
 from typing import Any
 
 from bedwatch.aim.types import Problem
-from bedwatch.judge.types import BedReading, Fault, Move, Reading, ZoneReading
+from bedwatch.judge.types import BedReading, Fault, Move, Reading, Signs, ZoneReading
 from bedwatch.show.words import known
 
-_TIME, _SHARE, _SPEED, _MM = 3, 3, 2, 1
+_TIME, _SHARE, _SPEED, _MM, _SIGN = 3, 3, 2, 1, 4
 
 
 def reading_dict(reading: Reading) -> dict[str, Any]:
@@ -65,6 +65,16 @@ def _zone(zone: ZoneReading) -> dict[str, Any]:
         "speed_error_mm_s": _number(zone.speed_error_mm_s, _SPEED),
         "hint": zone.hint.value,
         "because": zone.because,
+        **({} if zone.signs is None else {"signs": _signs(zone.signs)}),
+    }
+
+
+def _signs(signs: Signs) -> dict[str, Any]:
+    return {
+        "live": _number(signs.live, _SHARE),
+        "duty": _number(signs.duty, _SIGN),
+        "restless": _number(signs.restless, _SIGN),
+        "glides": _number(signs.glides, _SHARE),
     }
 
 

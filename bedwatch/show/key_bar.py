@@ -61,18 +61,16 @@ def _large(standing: Standing, look: Look, width: int, now_s: float | None) -> T
 def _large_words(standing: Standing, now_s: float | None) -> tuple[str, Style | None]:
     """What the large key does now, and how it stands; no style: the line is no key."""
     if standing.paused:
-        return "Paused: nothing is read or written down. P goes on.", None
+        return "Paused: nothing is read or noted. P goes on.", None
     both = [move for move in (standing.earlier, standing.told) if move is not None]
     if len(both) == 2:
         words = f"done, and asks which: {move_words(both[0])} or {move_words(both[1])}"
         return words, Style(bold=True)
     if both:
         return f"done as told: {move_words(both[0])}", Style(bold=True)
-    if standing.ended is not None:
-        return f"{standing.ended} Q closes the screen.", None
     if standing.made is not None:
         ago = "" if standing.made_s is None or now_s is None else f" {max(0.0, now_s - standing.made_s):.0f} s ago"
-        return f"written down{ago}: {standing.made}", _DIM
+        return f"noted{ago}: {standing.made}", _DIM
     return "done as told (nothing is told now)", _DIM
 
 

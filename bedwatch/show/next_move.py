@@ -35,7 +35,7 @@ def next_move(
     reading comes. Always as many lines for the same arguments, whatever the reading, unless no large letters
     fit: then one line of spaced capitals, and blank ones to make up for the others.
     """
-    sentence, why = told(reading) if noted is None else (f"Written down: {noted}.", _NOTED_WHY)
+    sentence, why = told(reading) if noted is None else (f"Noted: {noted}.", _NOTED_WHY)
     style = _PLAIN if noted else _style(reading, look)
     choices = headlines(reading) if noted is None else ("NOTED",)
     lines = [Text(row, style=style, no_wrap=True, end="") for row in _headline(choices, look, width, double)]

@@ -71,7 +71,7 @@ def header(
     right, waiting = "starting", False
     if reading is not None:
         waiting = reading.state is not State.READING
-        state = "paused" if standing.paused else STATES[reading.state]
+        state = "paused" if standing.paused else "ended" if standing.ended else STATES[reading.state]
         health = [_health(reading, standing.camera, look)] if standing.camera else []
         times = (_time(reading.time_s, duration_s, look), seconds(reading.time_s))
         dot = f" {look.dot} "

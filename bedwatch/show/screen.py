@@ -50,6 +50,8 @@ def screen(
     Smaller screens lose zones, then lines from the bottom, never the move. `reading` None: nothing has been read
     yet. `notes`: lines of the program's own, shown with the problems. `standing`: moves, saved setting, keys.
     """
+    if standing.ended is not None:
+        notes = (f"{standing.ended} Q closes the screen.", *notes)
     small = height < _SMALL_ROWS
     wide = width >= _DOUBLE_WIDTH and height >= _DOUBLE_ROWS
     lines = [header(reading, bed, look, width=width, duration_s=duration_s, standing=standing)]

@@ -25,7 +25,9 @@ def test_places_stay_where_they_are(lens: Lens | None) -> None:
     window = bed_window(aim, SIZE_PX)
     places = np.array([[0.0, 0.0], [150.0, -90.0], [-200.0, 10.0]])
     there = aim_in(aim, window)
-    np.testing.assert_allclose(there.pixels(places) + (window.left, window.top), aim.pixels(places), atol=1e-6)
+    np.testing.assert_allclose(
+        there.pixels(places) + np.array([window.left, window.top]), aim.pixels(places), atol=1e-6
+    )
     assert there.size_px == (window.width, window.height)
     assert isinstance(there.surface, Ellipse)
     assert there.surface.centre_px == (600.0 - window.left, 330.0 - window.top)

@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import os
 import random
-import re
-import select
 import subprocess
 import sys
 import tempfile
 import time
 from collections.abc import Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from statistics import median
@@ -23,6 +20,7 @@ from bedwatch.sim import BedSource, demo_scene
 from tests.benchmarks.cost import BED, REPOSITORY
 from tests.benchmarks.group import JPEG_QUALITY, Group, Row, true_aim
 from tests.frame_server import FrameServer
+from tests.terminal import Terminal
 
 FPS, SIZE_PX = 30.0, (1280, 720)
 COLUMNS, ROWS = 120, 40
@@ -30,8 +28,7 @@ KEYS, KEY_MS = 60, 100.0
 CPU_SHARE = 0.4
 UNTIL_READING_S = 30.0
 # The sound key changes one word of the key bar and nothing else, there and back.
-KEY, ANSWERS = b"o", (b"sound on", b"sound off")
-_ESCAPES = re.compile(rb"\x1b\[[0-9;?]*[a-zA-Z]")
+KEY, ANSWERS = "o", ("sound on", "sound off")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,53 +58,22 @@ def run(keys: int) -> Sat:
 
 
 def _sit(words: list[str], keys: int) -> tuple[tuple[float, ...], float, float]:
-    import fcntl
-    import pty
-    import struct
-    import termios
-
-    ours, theirs = pty.openpty()
-    fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", ROWS, COLUMNS, 0, 0))
-    environ = {k: v for k, v in os.environ.items() if k not in ("COLUMNS", "LINES", "NO_COLOR")} | {
-        "TERM": "xterm-256color"
-    }
-    command = [sys.executable, "-m", "bedwatch", *words]
-    child = subprocess.Popen(command, stdin=theirs, stdout=theirs, stderr=theirs, env=environ, cwd=REPOSITORY)
-    os.close(theirs)
     rng, answered = random.Random(1), []
-    try:
-        _read(ours, (b" reading ",), UNTIL_READING_S)
-        start_s, start_cpu, sent = time.monotonic(), _cpu_s(child.pid), 0
+    command = [sys.executable, "-m", "bedwatch", *words]
+    with Terminal(command, columns=COLUMNS, rows=ROWS, cwd=REPOSITORY) as terminal:
+        terminal.until(" reading ", UNTIL_READING_S)
+        start_s, start_cpu, before = time.monotonic(), _cpu_s(terminal.process.pid), len(terminal.seen)
         for number in range(keys):
-            sent += len(_read(ours, (), rng.uniform(0.3, 1.2)))
+            terminal.until(None, rng.uniform(0.3, 1.2))
             pressed_s = time.monotonic()
-            os.write(ours, KEY)
-            sent += len(_read(ours, (ANSWERS[number % 2],), 5.0))
+            terminal.press(KEY)
+            terminal.until(ANSWERS[number % 2], 5.0)
             answered.append(1000.0 * (time.monotonic() - pressed_s))
         took_s = time.monotonic() - start_s
-        cpu = (_cpu_s(child.pid) - start_cpu) / took_s
-        os.write(ours, b"q")
-        with suppress(OSError):
-            _read(ours, (b"nothing says this",), 5.0)
-    finally:
-        os.close(ours)
-        try:
-            child.wait(10)
-        except subprocess.TimeoutExpired:
-            child.kill()
-    return tuple(answered), cpu, sent / took_s
-
-
-def _read(terminal: int, until: tuple[bytes, ...], limit_s: float) -> bytes:
-    """What comes until one of the words stands in it, or for so long."""
-    found, end_s = b"", time.monotonic() + limit_s
-    while (left_s := end_s - time.monotonic()) > 0:
-        if select.select([terminal], [], [], left_s)[0]:
-            found += os.read(terminal, 65536)
-            plain = _ESCAPES.sub(b"", found)
-            if any(word in plain for word in until):
-                return found
-    return found
+        cpu = (_cpu_s(terminal.process.pid) - start_cpu) / took_s
+        terminal.press("q")
+        terminal.end()
+    return tuple(answered), cpu, (len(terminal.seen) - before) / took_s
 
 
 def _json(words: list[str]) -> float:

@@ -67,7 +67,7 @@ def test_the_grain_survives(tmp_path: Path) -> None:
     for number, one in enumerate(open_source(str(tmp_path / "kept.avi"))):
         before = grainy(number)[PART][20:, 20:].astype(float).mean(axis=2)
         after = one.picture[20:, 20:].astype(float).mean(axis=2)
-        # Of fine grain of one pixel, the hardest; a video coder at CRF 30 leaves about a third of it.
+        # Grain as fine as one pixel is the hardest; none of it may be taken for noise.
         assert np.corrcoef(before.ravel(), after.ravel())[0, 1] > 0.95
         assert after.std() == pytest.approx(before.std(), rel=0.05)
 

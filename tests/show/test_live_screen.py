@@ -14,19 +14,10 @@ from textual.pilot import Pilot
 
 from bedwatch.aim.types import Problem, ProblemKind
 from bedwatch.bed import Bed
-from bedwatch.judge.types import HintWord, Move, Outcome, Reading, State
+from bedwatch.judge.types import Did, Done, HintWord, Move, Outcome, Reading, State
 from bedwatch.show import CAUTIONS, Look
 from bedwatch.show.live_screen.app import LiveScreen
-from bedwatch.show.live_screen.orders import (
-    ByHand,
-    Done,
-    KeepClip,
-    KeepSetting,
-    Moved,
-    Noted,
-    Order,
-    Pause,
-)
+from bedwatch.show.live_screen.orders import KeepClip, KeepSetting, Noted, Order, Pause
 from bedwatch.show.standing import Camera, Saved
 
 Make = Callable[..., Any]
@@ -118,18 +109,18 @@ def test_the_large_key_writes_down_what_was_told_and_says_so_at_once(round_bed: 
         await pilot.pause()
         assert "done as told: zone 6 less air, about a quarter of its travel" in text_of(app)
         await pilot.press("space")
-        assert orders == [Moved(zone="6", do=HintWord.LESS_AIR, amount=0.25)]
-        assert "Written down: zone 6 less air, about a quarter of its travel." in text_of(app)
+        assert orders == [Did(zone="6", do=Done.LESS_AIR, amount=0.25)]
+        assert "Noted: zone 6 less air, about a quarter of its travel." in text_of(app)
         await pilot.press("space")
         assert len(orders) == 1
         app.give(moving(zone="3", time_s=40.0))
         await pilot.pause()
         await pilot.press("enter")
-        assert orders[1] == Moved(zone="3", do=HintWord.LESS_AIR, amount=0.25)
+        assert orders[1] == Did(zone="3", do=Done.LESS_AIR, amount=0.25)
         app.give(moving(zone="2", time_s=80.0))
         await pilot.pause()
         await pilot.press("pagedown")
-        assert orders[2] == Moved(zone="2", do=HintWord.LESS_AIR, amount=0.25)
+        assert orders[2] == Did(zone="2", do=Done.LESS_AIR, amount=0.25)
 
     play(round_bed(), script)
 
@@ -144,7 +135,7 @@ def test_a_move_made_before_the_key_is_pressed_is_still_known_while_the_bed_sett
         await pilot.pause()
         assert "done as told: zone 6 less air" in text_of(app)
         await pilot.press("space")
-        assert orders == [Moved(zone="6", do=HintWord.LESS_AIR, amount=0.25)]
+        assert orders == [Did(zone="6", do=Done.LESS_AIR, amount=0.25)]
 
     play(round_bed(), script)
 
@@ -165,8 +156,8 @@ def test_when_another_move_is_told_after_the_air_changed_it_asks_which(
         assert orders == []
         await pilot.press("space")
         await pilot.pause()
-        assert orders == [Moved(zone="6", do=HintWord.LESS_AIR, amount=0.25)]
-        assert app.story.told_deeds() == ()
+        assert orders == [Did(zone="6", do=Done.LESS_AIR, amount=0.25)]
+        assert app.story.told_moves() == ()
 
     play(round_bed(), script)
 
@@ -177,7 +168,7 @@ def test_stirring_told_is_stirring_done(round_bed: Make, make_reading: Make) -> 
             app.give(make_reading(round_bed(), next=Move(zone=zone, do=do, amount=None, because="")))
             await pilot.pause()
             await pilot.press("space")
-        assert orders == [Done(what=ByHand.STIRRED, zone="all"), Done(what=ByHand.CHECKED_PLATE, zone="3")]
+        assert orders == [Did(do=Done.STIRRED, zone="all"), Did(do=Done.CHECKED_PLATE, zone="3")]
 
     play(round_bed(), script)
 
@@ -185,14 +176,14 @@ def test_stirring_told_is_stirring_done(round_bed: Make, make_reading: Make) -> 
 @pytest.mark.parametrize(
     ("keys", "order"),
     [
-        ("s", Done(what=ByHand.STIRRED)),
-        ("t", Done(what=ByHand.TOPPED_UP)),
-        ("c", Done(what=ByHand.CHECKED_PLATE)),
+        ("s", Did(do=Done.STIRRED)),
+        ("t", Did(do=Done.TOPPED_UP)),
+        ("c", Did(do=Done.CHECKED_PLATE)),
         ("k", KeepClip()),
         ("p", Pause(on=True)),
-        ("m 4 2 3", Moved(zone="4", do=HintWord.LESS_AIR, amount=0.5)),
-        ("m down down space space down enter", Moved(zone="3", do=HintWord.MORE_AIR, amount=0.25)),
-        ("m a 1 6", Moved(zone="all", do=HintWord.MORE_AIR, amount=None)),
+        ("m 4 2 3", Did(zone="4", do=Done.LESS_AIR, amount=0.5)),
+        ("m down down space space down enter", Did(zone="3", do=Done.MORE_AIR, amount=0.25)),
+        ("m a 1 6", Did(zone="all", do=Done.MORE_AIR, amount=None)),
         ("n d a m p enter", Noted(words="damp")),
         ("v T u e s enter", KeepSetting(name="Tues")),
     ],
@@ -294,7 +285,7 @@ def test_a_paused_screen_says_so_and_goes_on(round_bed: Make, moving: Make) -> N
     async def script(app: LiveScreen, pilot: Pilot[None], orders: list[Order]) -> None:
         app.give(moving())
         await pilot.press("p")
-        assert "Paused: nothing is read or written down." in text_of(app)
+        assert "Paused: nothing is read or noted." in text_of(app)
         assert "paused" in rows_of(app)[0]
         await pilot.press("p")
         assert "Paused" not in text_of(app)

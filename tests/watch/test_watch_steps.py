@@ -11,7 +11,7 @@ import pytest
 
 from bedwatch.errors import UserError
 from bedwatch.frames.frame import Frame
-from bedwatch.judge.types import HintWord, Reading, State
+from bedwatch.judge.types import Did, Done, HintWord, Reading, State
 from bedwatch.watch import End, Lost, Watch
 
 if TYPE_CHECKING:
@@ -158,3 +158,15 @@ def test_a_picture_of_another_size_than_the_aims(room: Room) -> None:
 def test_an_aim_without_a_size_takes_any_picture(room: Room) -> None:
     watch = Watch(room.bed, replace(room.aim, size_px=None))
     assert room.readings(watch, room.Clip().frames(1.0))
+
+
+def test_a_move_that_was_made_starts_the_window_anew(room: Room) -> None:
+    """What was seen before tells nothing of the air now: settling, then a reading within eight seconds."""
+    watch = room.watch()
+    before = room.readings(watch, list(room.Clip().frames(9.0)))
+    assert before[-1].state is State.READING
+    assert watch.step(Did(do=Done.LESS_AIR, zone="1", amount=0.2)) is None
+    after = room.readings(watch, list(room.Clip().frames(9.0, start_s=9.0)))
+    assert after[0].state is State.SETTLING
+    assert after[0].next is None
+    assert next(one.time_s for one in after if one.state is State.READING) <= 17.0

@@ -13,27 +13,16 @@ from textual.binding import Binding, BindingType
 from textual.message import Message
 
 from bedwatch.bed import Bed
-from bedwatch.judge.types import ALL_ZONES, HintWord, Reading
+from bedwatch.judge.types import ALL_ZONES, Did, Done, Reading
 from bedwatch.show.live_screen.dialogs import Choice, Line, Page
-from bedwatch.show.live_screen.orders import (
-    ByHand,
-    Deed,
-    Done,
-    KeepClip,
-    KeepSetting,
-    Moved,
-    Noted,
-    Order,
-    Pause,
-    deed_words,
-)
+from bedwatch.show.live_screen.orders import KeepClip, KeepSetting, Noted, Order, Pause, did_words
 from bedwatch.show.live_screen.pages import help_page, why_page
 from bedwatch.show.live_screen.picture import Picture
 from bedwatch.show.live_screen.story import Sound, Story
 from bedwatch.show.look import Look
 from bedwatch.show.screen import screen
 from bedwatch.show.standing import Camera, Saved
-from bedwatch.show.words import HINTS, zone_place
+from bedwatch.show.words import zone_place
 
 _MOST_NOTES = 3
 _NOTE_STAYS_S = 20.0
@@ -191,20 +180,20 @@ class LiveScreen(App[None]):
         self._again()
 
     async def action_done(self) -> None:
-        deeds = self.story.told_deeds()
-        if len(deeds) == 1:
-            self._did(deeds[0])
-        elif deeds:
-            self._ask_which(deeds)
+        moves = self.story.told_moves()
+        if len(moves) == 1:
+            self._did(moves[0])
+        elif moves:
+            self._ask_which(moves)
         elif self.story.standing.ended is None:
             self._say("Nothing is told now. M writes down a move of your own, S that you stirred.")
 
     @work
-    async def _ask_which(self, deeds: tuple[Deed, ...]) -> None:
-        choices = [(str(i + 1), deed_words(deed)) for i, deed in enumerate(deeds)]
+    async def _ask_which(self, moves: tuple[Did, ...]) -> None:
+        choices = [(str(i + 1), did_words(move)) for i, move in enumerate(moves)]
         place = await self.push_screen_wait(Choice("Which one did you make?", choices))
         if place is not None:
-            self._did(deeds[place])
+            self._did(moves[place])
 
     @work
     async def action_other_move(self) -> None:
@@ -212,15 +201,15 @@ class LiveScreen(App[None]):
         if zone is None:
             return
         name = ALL_ZONES if zone == len(self._bed.zones) else self._bed.zones[zone].name
-        ways = (HintWord.MORE_AIR, HintWord.LESS_AIR)
-        way = await self.push_screen_wait(Choice("Which way?", [(str(i + 1), HINTS[w]) for i, w in enumerate(ways)]))
+        ways = (Done.MORE_AIR, Done.LESS_AIR)
+        way = await self.push_screen_wait(Choice("Which way?", [("1", "more air"), ("2", "less air")]))
         if way is None:
             return
         far = await self.push_screen_wait(
             Choice("How far?", [(str(i + 1), words) for i, (words, _) in enumerate(_AMOUNTS)])
         )
         if far is not None:
-            self._did(Moved(zone=name, do=ways[way], amount=_AMOUNTS[far][1]))
+            self._did(Did(zone=name, do=ways[way], amount=_AMOUNTS[far][1]))
 
     def _valves(self) -> list[tuple[str, str]]:
         zones = [
@@ -230,7 +219,7 @@ class LiveScreen(App[None]):
         return [*((key, self._look.text(words)) for key, words in zones), ("a", "the supply of all zones")]
 
     def action_by_hand(self, what: str) -> None:
-        self._did(Done(what=ByHand(what)))
+        self._did(Did(do=Done(what)))
 
     @work
     async def action_keep_setting(self) -> None:
@@ -243,7 +232,6 @@ class LiveScreen(App[None]):
         words = await self.push_screen_wait(Line("Note for the log:"))
         if words is not None:
             self._order(Noted(words=words))
-            self._say("The note is written down.")
 
     def action_why(self) -> None:
         self.push_screen(Page("Why", why_page(self.story.reading, self._look)))
@@ -270,10 +258,10 @@ class LiveScreen(App[None]):
         self.stopped = True
         self.exit()
 
-    def _did(self, deed: Deed) -> None:
-        self.story.did(deed)
+    def _did(self, did: Did) -> None:
+        self.story.did(did)
         self._again()
-        self._order(deed)
+        self._order(did)
 
     def _say(self, words: str) -> None:
         self._notes = (*self._notes, words)[-_MOST_NOTES:]

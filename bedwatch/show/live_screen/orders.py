@@ -3,35 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import StrEnum
 
-from bedwatch.judge.types import HintWord, Move
-from bedwatch.show.words import HINTS, travel, valve
-
-
-class ByHand(StrEnum):
-    """What hands did that is no move of a valve."""
-
-    STIRRED = "stirred"
-    TOPPED_UP = "topped_up"
-    CHECKED_PLATE = "checked_plate"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Moved:
-    """A valve was moved. amount: share of its travel, a magnitude; None when nobody can say."""
-
-    zone: str
-    do: HintWord
-    amount: float | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Done:
-    """Something was done by hand. zone: where, None for the whole bed or when it was not said."""
-
-    what: ByHand
-    zone: str | None = None
+from bedwatch.judge.types import ALL_ZONES, Did, Done, HintWord, Move
+from bedwatch.show.words import travel, valve
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,23 +34,32 @@ class Pause:
     on: bool
 
 
-Deed = Moved | Done
-Order = Deed | Noted | KeepClip | KeepSetting | Pause
+Order = Did | Noted | KeepClip | KeepSetting | Pause
 
-_DONE = {ByHand.STIRRED: "stirred", ByHand.TOPPED_UP: "topped up", ByHand.CHECKED_PLATE: "plate checked"}
+_WORDS = {
+    Done.MORE_AIR: "more air",
+    Done.LESS_AIR: "less air",
+    Done.STIRRED: "stirred",
+    Done.TOPPED_UP: "topped up",
+    Done.CHECKED_PLATE: "plate checked",
+}
+_TOLD = {
+    HintWord.MORE_AIR: Done.MORE_AIR,
+    HintWord.LESS_AIR: Done.LESS_AIR,
+    HintWord.STIR: Done.STIRRED,
+    HintWord.CHECK_PLATE: Done.CHECKED_PLATE,
+}
 
 
-def deed_of(move: Move) -> Deed:
+def did_as_told(move: Move) -> Did:
     """A told move as a thing done."""
-    by_hand = {HintWord.STIR: ByHand.STIRRED, HintWord.CHECK_PLATE: ByHand.CHECKED_PLATE}
-    if move.do in by_hand:
-        return Done(what=by_hand[move.do], zone=move.zone)
-    return Moved(zone=move.zone, do=move.do, amount=move.amount)
+    return Did(do=_TOLD[move.do], zone=move.zone, amount=move.amount)
 
 
-def deed_words(deed: Deed) -> str:
+def did_words(did: Did) -> str:
     """What was done, in a few words."""
-    if isinstance(deed, Done):
-        return _DONE[deed.what] if deed.zone is None else f"{valve(deed.zone)} {_DONE[deed.what]}"
-    far = travel(deed.amount)
-    return f"{valve(deed.zone)} {HINTS[deed.do]}" + (f", {far}" if far else "")
+    where = "" if did.zone is None else f"{valve(did.zone)} "
+    if did.do in (Done.MORE_AIR, Done.LESS_AIR):
+        far = travel(did.amount)
+        return f"{where}{_WORDS[did.do]}" + (f", {far}" if far else "")
+    return ("the whole bed " if did.zone == ALL_ZONES else where) + _WORDS[did.do]

@@ -13,13 +13,13 @@ from bedwatch.show.words import HINTS, OUTCOMES, PROBLEMS, VERDICTS, fault_act
 
 _MEANINGS = {
     LARGE_KEY: "Done as told: the move on the screen was made. ENTER, PAGE DOWN and any foot pedal that sends one of them do the "
-    "same. It is written into the log, and the answer of every zone is followed from then on.",
+    "same. It goes into the log, and what every zone answers is followed from then on.",
     "M": "You made another move: which valve, which way, how far.",
     "S": "You stirred by hand.",
     "T": "You topped powder up.",
     "V": "Keep this setting under a name, to come back to it.",
     "X": "Why: every zone's reason, every fault, what ails the picture.",
-    "P": "Pause while you work at the bed: nothing is read or written down. Once more: go on.",
+    "P": "Pause while you work at the bed: nothing is read or noted. Once more: go on.",
     "O": "Sounds off, or on. Once: a move to make now. Three times: look at the bed.",
     "K": "Keep the last 30 s as a clip, the bed only.",
     "N": "Write a note into the log.",

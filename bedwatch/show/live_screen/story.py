@@ -6,8 +6,8 @@ from dataclasses import replace
 from enum import Enum, auto
 
 from bedwatch.aim.types import ProblemKind
-from bedwatch.judge.types import Move, Reading, State, Verdict
-from bedwatch.show.live_screen.orders import Deed, deed_of, deed_words
+from bedwatch.judge.types import Did, Move, Reading, State, Verdict
+from bedwatch.show.live_screen.orders import did_as_told, did_words
 from bedwatch.show.standing import NOTHING_BESIDE, Camera, Saved, Standing
 
 # The same sound not again within this, so that a bed on the edge does not ring all day.
@@ -23,7 +23,7 @@ class Sound(Enum):
 
 
 class Story:
-    """Follows the readings shown and the deeds reported. `standing` is what the picture is drawn from."""
+    """Follows the readings shown and what was done. `standing` is what the picture is drawn from."""
 
     def __init__(self, *, saved: Saved | None = None) -> None:
         self.reading: Reading | None = None
@@ -45,18 +45,18 @@ class Story:
             sound = Sound.MOVE_NOW
         return self._rings(sound, reading.time_s)
 
-    def told_deeds(self) -> tuple[Deed, ...]:
+    def told_moves(self) -> tuple[Did, ...]:
         """What was told and not reported yet, the earlier first: more than one when it can't be known which was made."""
         moves = (self.standing.earlier, self.standing.told)
-        return tuple(deed_of(move) for move in moves if move is not None)
+        return tuple(did_as_told(move) for move in moves if move is not None)
 
-    def did(self, deed: Deed) -> None:
+    def did(self, did: Did) -> None:
         """Something was done: the trends begin here, and what was told is dealt with."""
         self.standing = replace(
             self.standing,
             told=None,
             earlier=None,
-            made=deed_words(deed),
+            made=did_words(did),
             made_s=None if self.reading is None else self.reading.time_s,
             before=self._judged,
         )
