@@ -18,7 +18,6 @@ KEYS = (
     ("M", "other move"),
     ("S", "stirred"),
     ("T", "topped up"),
-    ("V", "save setting"),
     ("X", "explain"),
     ("P", "pause"),
     ("O", "sound"),

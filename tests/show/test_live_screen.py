@@ -17,7 +17,7 @@ from bedwatch.bed import Bed
 from bedwatch.judge.types import Did, Done, HintWord, Move, Outcome, Reading, State
 from bedwatch.show import CAUTIONS, Look
 from bedwatch.show.live_screen.app import LiveScreen
-from bedwatch.show.live_screen.orders import KeepClip, KeepSetting, Noted, Order, Pause
+from bedwatch.show.live_screen.orders import KeepClip, Noted, Order, Pause
 from bedwatch.show.standing import Camera, Saved
 
 Make = Callable[..., Any]
@@ -185,7 +185,6 @@ def test_stirring_told_is_stirring_done(round_bed: Make, make_reading: Make) -> 
         ("m down down space space down enter", Did(zone="3", do=Done.MORE_AIR, amount=0.25)),
         ("m a 1 6", Did(zone="all", do=Done.MORE_AIR, amount=None)),
         ("n d a m p enter", Noted(words="damp")),
-        ("v T u e s enter", KeepSetting(name="Tues")),
     ],
 )
 def test_every_key_asks_for_what_it_says(round_bed: Make, moving: Make, keys: str, order: Order) -> None:
@@ -203,7 +202,7 @@ def test_every_key_asks_for_what_it_says(round_bed: Make, moving: Make, keys: st
 def test_what_is_left_by_escape_asks_for_nothing(round_bed: Make, moving: Make) -> None:
     async def script(app: LiveScreen, pilot: Pilot[None], orders: list[Order]) -> None:
         app.give(moving())
-        for keys in (["m", "escape"], ["m", "4", "escape"], ["n", "x", "escape"], ["v", "enter"], ["h", "escape"]):
+        for keys in (["m", "escape"], ["m", "4", "escape"], ["n", "x", "escape"], ["h", "escape"]):
             for key in keys:
                 await pilot.press(key)
                 await pilot.pause()
@@ -221,7 +220,7 @@ def test_help_begins_with_all_cautions_and_names_every_key(round_bed: Make) -> N
         words = " ".join(" ".join(framed).split())
         for caution in CAUTIONS:
             assert caution in words
-        for key in ("SPACE", "M", "S", "T", "V", "X", "P", "O", "K", "N", "C", "H", "Q"):
+        for key in ("SPACE", "M", "S", "T", "X", "P", "O", "K", "N", "C", "H", "Q"):
             assert f" {key} " in words
 
     play(round_bed(), script, size=(160, 60))

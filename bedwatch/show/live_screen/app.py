@@ -15,7 +15,7 @@ from textual.message import Message
 from bedwatch.bed import Bed
 from bedwatch.judge.types import ALL_ZONES, Did, Done, Reading
 from bedwatch.show.live_screen.dialogs import Choice, Line, Page
-from bedwatch.show.live_screen.orders import KeepClip, KeepSetting, Noted, Order, Pause, did_words
+from bedwatch.show.live_screen.orders import KeepClip, Noted, Order, Pause, did_words
 from bedwatch.show.live_screen.pages import help_page, why_page
 from bedwatch.show.live_screen.picture import Picture
 from bedwatch.show.live_screen.story import Sound, Story
@@ -54,7 +54,6 @@ class LiveScreen(App[None]):
         Binding("s", "by_hand('stirred')", show=False),
         Binding("t", "by_hand('topped_up')", show=False),
         Binding("c", "by_hand('checked_plate')", show=False),
-        Binding("v", "keep_setting", show=False),
         Binding("n", "remark", show=False),
         Binding("x", "why", show=False),
         Binding("o", "mute", show=False),
@@ -220,12 +219,6 @@ class LiveScreen(App[None]):
 
     def action_by_hand(self, what: str) -> None:
         self._did(Did(do=Done(what)))
-
-    @work
-    async def action_keep_setting(self) -> None:
-        name = await self.push_screen_wait(Line("Keep this setting as:"))
-        if name is not None:
-            self._order(KeepSetting(name=name))
 
     @work
     async def action_remark(self) -> None:

@@ -21,20 +21,13 @@ class KeepClip:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class KeepSetting:
-    """The setting as it stands is worth keeping, under a name."""
-
-    name: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Pause:
     """Leave the bed alone for a while, or go on."""
 
     on: bool
 
 
-Order = Did | Noted | KeepClip | KeepSetting | Pause
+Order = Did | Noted | KeepClip | Pause
 
 _WORDS = {
     Done.MORE_AIR: "more air",

@@ -17,7 +17,6 @@ _MEANINGS = {
     "M": "You made another move: which valve, which way, how far.",
     "S": "You stirred by hand.",
     "T": "You topped powder up.",
-    "V": "Keep this setting under a name, to come back to it.",
     "X": "Why: every zone's reason, every fault, what ails the picture.",
     "P": "Pause while you work at the bed: nothing is read or noted. Once more: go on.",
     "O": "Sounds off, or on. Once: a move to make now. Three times: look at the bed.",
