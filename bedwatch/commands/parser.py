@@ -228,6 +228,23 @@ def watch(
 
 
 @app.command()
+def cameras(
+    pictures: Annotated[
+        Path | None,
+        typer.Option("--pictures", metavar="FOLDER", help="Folder that gets a picture of every camera."),
+    ] = None,
+) -> Job:
+    """Tell which camera has which number, by what each one sees."""
+
+    def job() -> int:
+        from bedwatch.commands.cameras import run_cameras
+
+        return run_cameras(pictures)
+
+    return job
+
+
+@app.command()
 def sheet(
     bed: Bed,
     out: Annotated[Path, typer.Option("--out", metavar="FILE", help="File to print (.pdf or .svg).")],
