@@ -49,7 +49,7 @@ class Attendant:
         self.paused = False
         self._watch = watch
         self._live = live
-        self._desk = desk
+        self.desk = desk
         self._pace = Pace() if real_time and not live else None
         self._seen: deque[tuple[float, int]] = deque()
         self._told_s = 0.0
@@ -71,8 +71,7 @@ class Attendant:
             if self._pace is not None:
                 self._pace.wait(moment)
             self._count(moment)
-            if self._live:
-                self._desk.see(moment)
+            self.desk.see(moment, self.note, live=self._live)
         return True
 
     def rest(self) -> None:
@@ -90,7 +89,7 @@ class Attendant:
             if order.on:
                 self._watch.step(Lost(time_s=self._now_s))  # afterwards it begins anew: hands were at the bed
             return
-        self._desk.carry_out(order, self.note)
+        self.desk.carry_out(order, self.note)
 
     def _count(self, frame: Frame) -> None:
         self._seen.append((frame.time_s, frame.dropped_before))
@@ -112,6 +111,7 @@ def run_on_screen(bed: Bed, source: Source, attendant: Attendant, follow: Follow
         app = LiveScreen(bed, look, attendant.orders.put, begin=lambda: runner.begin(app), duration_s=source.duration_s)
         caught.append(app.note)
         attendant.camera, attendant.note = app.camera, app.note
+        attendant.desk.show_aim = app.show_aim
         with _signals_kept() as signals:
             runner.signals = signals
             try:

@@ -6,10 +6,12 @@ import contextlib
 import os
 import sys
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 from bedwatch.aim.types import Aim
 from bedwatch.bed import Bed, read_bed
+from bedwatch.cli import EXIT_NOT_FOUND
 from bedwatch.commands.attended import Attended
 from bedwatch.commands.follow import Give, Note, Run
 from bedwatch.frames.ahead import Ahead
@@ -49,19 +51,19 @@ def run_watch(
     frames = open_source(source, pictures_per_s, GIVE_UP_S if lost_after_s is None else lost_after_s)
     if not frames.live:
         frames = Ahead(frames)
-    watch = Watch(bed, aim, past)
     try:
         with contextlib.ExitStack() as stack:
             log = None if log_file is None else stack.enter_context(Log(log_file, bed, source, _say))
             if not as_json and has_keys_and_screen(sys.stdin, sys.stdout, sys.stderr, environ=os.environ):
-                return _on_screen(watch, frames, log, bed_file, aim_file, real_time=real_time)
+                beside = _Beside(source=source, bed_file=bed_file, aim_file=aim_file, aim=aim, past=past)
+                return _on_screen(bed, frames, log, beside, real_time=real_time)
             if real_time and not frames.live:
                 frames = Attended(frames, Pace().attend)
             give, note = stack.enter_context(_output(as_json))
             if log is not None:
                 log.note = note
                 give = _both(log.reading, give)
-            run = Run(watch, frames, give, note, aim_file)
+            run = Run(Watch(bed, aim, past), frames, give, note, aim_file)
             status = run.follow()
     finally:
         frames.close()
@@ -70,28 +72,44 @@ def run_watch(
     return status
 
 
-def _on_screen(
-    watch: Watch, frames: Source, log: Log | None, bed_file: Path, aim_file: Path | None, *, real_time: bool
-) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Beside:
+    """What a run on the screen is given."""
+
+    source: str
+    bed_file: Path
+    aim_file: Path | None
+    aim: Aim | None
+    past: tuple[Reading | Did, ...]
+
+
+def _on_screen(bed: Bed, frames: Source, log: Log | None, beside: _Beside, *, real_time: bool) -> int:
     # Only here, since it loads what draws the screen.
-    from bedwatch.commands.desk import Desk
+    from bedwatch.commands.desk import Desk, kept_aim_file
     from bedwatch.commands.on_screen import Attendant, run_on_screen
 
-    desk = Desk(watch, log, bed_file)
-    attendant = Attendant(watch, desk, live=frames.live, real_time=real_time)
+    kept_file = kept_aim_file(beside.bed_file, beside.source)
+    kept = None
+    if beside.aim is None and kept_file.is_file():
+        kept = _aim_of(kept_file, beside.bed_file, bed)
+    watch = Watch(bed, beside.aim, beside.past, kept=kept)
+    attendant = Attendant(
+        watch, Desk(watch, log, beside.bed_file, kept_file, kept), live=frames.live, real_time=real_time
+    )
 
     def follow(source: Source, give: Give, note: Note) -> int:
         if log is not None:
             log.note = note
             give = _both(log.reading, give)
-        run = Run(watch, source, give, note, aim_file)
-        status = run.follow()
+        run = Run(watch, source, give, note, beside.aim_file)
+        while (status := run.follow()) == EXIT_NOT_FOUND and frames.live:
+            watch.look_again()  # the camera can be moved, or the light changed, while somebody looks on
         if run.too_little is not None:
             note(run.too_little)
         return status
 
     try:
-        return run_on_screen(watch.bed, Attended(frames, attendant.attend), attendant, follow)
+        return run_on_screen(bed, Attended(frames, attendant.attend), attendant, follow)
     finally:
         if log is not None:
             log.note = _say

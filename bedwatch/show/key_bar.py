@@ -20,6 +20,7 @@ KEYS = (
     ("T", "topped up"),
     ("X", "explain"),
     ("P", "pause"),
+    ("A", "aim"),
     ("O", "sound"),
     ("K", "keep clip"),
     ("N", "note"),

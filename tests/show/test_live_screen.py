@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from rich.text import Text
 from textual.pilot import Pilot
 
 from bedwatch.aim.types import Problem, ProblemKind
@@ -17,7 +18,7 @@ from bedwatch.bed import Bed
 from bedwatch.judge.types import Did, Done, HintWord, Move, Outcome, Reading, State
 from bedwatch.show import CAUTIONS, Look
 from bedwatch.show.live_screen.app import LiveScreen
-from bedwatch.show.live_screen.orders import KeepClip, Noted, Order, Pause
+from bedwatch.show.live_screen.orders import KeepAim, KeepClip, LookAgain, Noted, Order, Pause, ShowAim
 from bedwatch.show.standing import Camera, Saved
 
 Make = Callable[..., Any]
@@ -220,7 +221,7 @@ def test_help_begins_with_all_cautions_and_names_every_key(round_bed: Make) -> N
         words = " ".join(" ".join(framed).split())
         for caution in CAUTIONS:
             assert caution in words
-        for key in ("SPACE", "M", "S", "T", "X", "P", "O", "K", "N", "C", "H", "Q"):
+        for key in ("SPACE", "M", "S", "T", "X", "P", "A", "O", "K", "N", "C", "H", "Q"):
             assert f" {key} " in words
 
     play(round_bed(), script, size=(160, 60))
@@ -278,6 +279,33 @@ def test_sounds_once_for_a_move_three_times_for_the_bed_and_none_when_muted(
         assert bells == [1, 3, 1]
 
     play(round_bed(), script, size=(120, 40))
+
+
+def test_where_the_bed_was_found_is_shown_and_can_be_kept_or_looked_for_anew(round_bed: Make, moving: Make) -> None:
+    async def script(app: LiveScreen, pilot: Pilot[None], orders: list[Order]) -> None:
+        app.give(moving())
+        for key, answer in (("space", KeepAim()), ("l", LookAgain()), ("escape", None)):
+            orders.clear()
+            await pilot.press("a")
+            asked = orders.pop()
+            assert isinstance(asked, ShowAim)
+            assert asked.columns <= 92
+            app.show_aim(Text("0.71 mm per pixel"), True)
+            await pilot.pause()
+            await pilot.pause()
+            assert "0.71 mm per pixel" in text_of(app)
+            await pilot.press(key)
+            await pilot.pause()
+            assert orders == ([] if answer is None else [answer])
+        app.show_aim(Text("no rim"), False)
+        await pilot.pause()
+        await pilot.pause()
+        assert "keeps it" not in text_of(app)
+        await pilot.press("space")
+        await pilot.pause()
+        assert orders == []
+
+    play(round_bed(), script, size=(100, 30))
 
 
 def test_a_paused_screen_says_so_and_goes_on(round_bed: Make, moving: Make) -> None:

@@ -14,8 +14,8 @@ from textual.message import Message
 
 from bedwatch.bed import Bed
 from bedwatch.judge.types import ALL_ZONES, Did, Done, Reading
-from bedwatch.show.live_screen.dialogs import Choice, Line, Page
-from bedwatch.show.live_screen.orders import KeepClip, Noted, Order, Pause, did_words
+from bedwatch.show.live_screen.dialogs import AimPage, Choice, Line, Page
+from bedwatch.show.live_screen.orders import KeepClip, Noted, Order, Pause, ShowAim, did_words
 from bedwatch.show.live_screen.pages import help_page, why_page
 from bedwatch.show.live_screen.picture import Picture
 from bedwatch.show.live_screen.story import Sound, Story
@@ -58,6 +58,7 @@ class LiveScreen(App[None]):
         Binding("x", "why", show=False),
         Binding("o", "mute", show=False),
         Binding("p", "pause", show=False),
+        Binding("a", "aim", show=False),
         Binding("k", "keep_clip", show=False),
         Binding("h,question_mark,f1", "manual", show=False),
         Binding("q,escape", "quit", show=False, priority=False),
@@ -98,6 +99,14 @@ class LiveScreen(App[None]):
         def __init__(self, saved: Saved) -> None:
             super().__init__()
             self.saved = saved
+
+    class Aimed(Message):
+        """Where the bed was found, drawn."""
+
+        def __init__(self, text: Text, found: bool) -> None:
+            super().__init__()
+            self.text = text
+            self.found = found
 
     class Ended(Message):
         """No more readings come; why None: and the screen goes too."""
@@ -145,6 +154,10 @@ class LiveScreen(App[None]):
         """The setting to compare with from now on."""
         self.post_message(self.Kept(saved))
 
+    def show_aim(self, text: Text, found: bool) -> None:
+        """Where the bed was found, or why it was not, in answer to `ShowAim`."""
+        self.post_message(self.Aimed(text, found))
+
     def end(self, why: str | None) -> None:
         """No more readings come; the screen stays until a key, or goes at once when there is no reason to tell."""
         self.post_message(self.Ended(why))
@@ -170,6 +183,16 @@ class LiveScreen(App[None]):
     def on_live_screen_kept(self, message: Kept) -> None:
         self.story.saved(message.saved)
         self._again()
+
+    def on_live_screen_aimed(self, message: Aimed) -> None:
+        if len(self.screen_stack) == 1:
+            self._ask_aim(message.text, message.found)
+
+    @work
+    async def _ask_aim(self, text: Text, found: bool) -> None:
+        answer = await self.push_screen_wait(AimPage(text, found=found))
+        if answer is not None:
+            self._order(answer)
 
     def on_live_screen_ended(self, message: Ended) -> None:
         if message.why is None:
@@ -240,6 +263,9 @@ class LiveScreen(App[None]):
         if self.story.standing.ended is None:
             self._order(Pause(on=self.story.pause()))
             self._again()
+
+    def action_aim(self) -> None:
+        self._order(ShowAim(columns=min(self.size.width - 8, 110), rows=max(self.size.height - 12, 4)))
 
     def action_keep_clip(self) -> None:
         self._order(KeepClip())

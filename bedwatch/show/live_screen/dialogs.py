@@ -13,6 +13,8 @@ from textual.events import Key
 from textual.screen import ModalScreen
 from textual.widgets import Input, Label, OptionList, Static
 
+from bedwatch.show.live_screen.orders import KeepAim, LookAgain
+
 _FRAME = """
 %s { align: center middle; background: transparent; }
 %s > .box { width: 90%%; max-width: %d; height: auto; max-height: 90%%; border: round ansi_default; padding: 0 1; }
@@ -49,6 +51,34 @@ class Page(ModalScreen[None]):
 
     def action_scroll(self, rows: int) -> None:
         self.query_one(VerticalScroll).scroll_relative(y=rows, animate=False)
+
+
+class AimPage(ModalScreen[KeepAim | LookAgain | None]):
+    """Where the bed was found: to be looked at, and kept or not."""
+
+    CSS = _css("AimPage", 120)
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape,q,a", "dismiss(None)", "back", show=False),
+        Binding("space,enter", "keep", show=False),
+        Binding("l", "again", show=False),
+    ]
+
+    def __init__(self, text: Text, *, found: bool) -> None:
+        super().__init__()
+        self._text = text
+        self._found = found
+
+    def compose(self) -> ComposeResult:
+        keys = "SPACE keeps it for the next time, " if self._found else ""
+        with Vertical(classes="box"):
+            yield Static(self._text)
+            yield Static(Text(f"{keys}L looks for the bed anew, ESC goes back", style="dim"))
+
+    def action_keep(self) -> None:
+        self.dismiss(KeepAim() if self._found else None)
+
+    def action_again(self) -> None:
+        self.dismiss(LookAgain())
 
 
 class Choice(ModalScreen[int | None]):

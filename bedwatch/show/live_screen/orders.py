@@ -21,13 +21,31 @@ class KeepClip:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ShowAim:
+    """Show where the bed was found, in so many columns and lines of the terminal."""
+
+    columns: int
+    rows: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeepAim:
+    """What was shown is right: keep it for the next time."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LookAgain:
+    """Look for the bed anew."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Pause:
     """Leave the bed alone for a while, or go on."""
 
     on: bool
 
 
-Order = Did | Noted | KeepClip | Pause
+Order = Did | Noted | KeepClip | ShowAim | KeepAim | LookAgain | Pause
 
 _WORDS = {
     Done.MORE_AIR: "more air",

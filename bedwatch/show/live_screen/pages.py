@@ -19,6 +19,7 @@ _MEANINGS = {
     "T": "You topped powder up.",
     "X": "Why: every zone's reason, every fault, what ails the picture.",
     "P": "Pause while you work at the bed: nothing is read or noted. Once more: go on.",
+    "A": "See where the bed was found, keep that for the next time, or look anew.",
     "O": "Sounds off, or on. Once: a move to make now. Three times: look at the bed.",
     "K": "Keep the last 30 s as a clip, the bed only.",
     "N": "Write a note into the log.",
