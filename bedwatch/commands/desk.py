@@ -29,6 +29,10 @@ from bedwatch.watch import Watch
 Note = Callable[[str], None]
 
 
+_LINES_RIGHT = "Are the lines on the rim and the powder's edge, and 12 where your 12 o'clock is?"
+_NO_PICTURE = "A picture of it needs a terminal with colours; one is written to look at when you keep it."
+
+
 class Desk:
     """What lies beside the watch: the log, the last picture, and the last half minute of a live source.
 
@@ -97,7 +101,7 @@ class Desk:
             self.show_aim(Text(words), False)
             return
         columns = min(order.columns, 2 * order.rows * picture.shape[1] // picture.shape[0])
-        lines = thumbnail(*small_picture(picture, self._watch.bed, aim, columns))
+        lines = thumbnail(*small_picture(picture, self._watch.bed, aim, columns)) if columns else []
         error = "" if aim.error_mm is None else f", places good to ± {aim.error_mm:.1f} mm"
         said = [Text(f"{aim.mm_per_px:.2f} mm per pixel at the centre{error}.")]
         said += [Text(f"! {problem.kind}: {problem.advice}") for problem in aim.problems]

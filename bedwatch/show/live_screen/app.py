@@ -265,7 +265,9 @@ class LiveScreen(App[None]):
             self._again()
 
     def action_aim(self) -> None:
-        self._order(ShowAim(columns=min(self.size.width - 8, 110), rows=max(self.size.height - 12, 4)))
+        drawn = self._look.colour and self._look.unicode  # the small picture is made of coloured half blocks
+        rows = max(self.size.height - 12, 4)
+        self._order(ShowAim(columns=min(self.size.width - 8, 110) if drawn else 0, rows=rows if drawn else 0))
 
     def action_keep_clip(self) -> None:
         self._order(KeepClip())

@@ -22,7 +22,7 @@ class KeepClip:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShowAim:
-    """Show where the bed was found, in so many columns and lines of the terminal."""
+    """Show where the bed was found, in so many columns and lines of the terminal; in words only when there are none."""
 
     columns: int
     rows: int
