@@ -15,7 +15,7 @@ import cv2
 import pytest
 
 from bedwatch.frames.frame import Picture
-from tests.frame_server import FrameServer
+from tests.frame_server import FrameServer, Mode
 from tests.terminal import Terminal
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminals there")
@@ -153,6 +153,36 @@ def test_a_mistake_that_shows_only_while_it_runs_is_one_line_and_status_2(
         left_behind = terminal.seen.partition(FIRST_SCREEN)[2].decode()
         assert f"bedwatch: {aim}: the aim does not fit these pictures" in left_behind
         assert "Traceback" not in terminal.text
+
+
+def test_a_stream_that_is_lost_is_said_until_a_key_and_is_status_3(
+    line_of: Any, server: FrameServer, bed: Path, aimed: Any
+) -> None:
+    with Terminal(line_of("watch", server.url, "--bed", bed, "--aim", aimed[1], "--lost-after", 1)) as terminal:
+        terminal.until("settling")
+        server.mode = Mode.DEAD
+        terminal.until("The camera is lost. Q closes the screen.")
+        assert terminal.process.poll() is None
+        terminal.press("q")
+        assert terminal.end() == 3
+
+
+def test_what_native_code_says_on_standard_error_becomes_a_note_and_spoils_nothing(
+    clip: Path, bed: Path, aimed: Any
+) -> None:
+    code = (
+        "import os, sys\nfrom bedwatch.cli import main\nfrom bedwatch.commands.desk import Desk\nsee = Desk.see\n"
+        "def noisy(self, frame, note, *, live):\n"
+        "    frame.number == 40 and os.write(2, b'[codec @ 0x1] slice damaged\\n')\n"
+        "    see(self, frame, note, live=live)\n"
+        "Desk.see = noisy\nsys.exit(main(sys.argv[1:]))\n"
+    )
+    words = ["watch", clip, "--bed", bed, "--aim", aimed[1]]
+    with Terminal([sys.executable, "-c", code, *map(str, words)]) as terminal:
+        terminal.until("! [codec @ 0x1] slice damaged")
+        terminal.until("The clip has ended.")
+        terminal.press("q")
+        assert terminal.end() == 0
 
 
 @pytest.mark.parametrize("closed", ["stdin", "stdout"])
