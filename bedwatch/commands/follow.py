@@ -18,6 +18,16 @@ Note = Callable[[str], None]
 READING_NEEDS_S = 8.0
 
 
+def both(first: Give, second: Give) -> Give:
+    """Every reading to the one, then to the other."""
+
+    def give(reading: Reading) -> None:
+        first(reading)
+        second(reading)
+
+    return give
+
+
 class Run:
     """One source, from its first frame to its end."""
 

@@ -32,6 +32,7 @@ from tests.benchmarks import (  # noqa: E402
     live,
     on_screen,
     turning,
+    way_back,
 )
 from tests.benchmarks.group import Group, Row  # noqa: E402
 
@@ -49,6 +50,7 @@ def all_groups(seed_base: int) -> tuple[Group, ...]:
         faults.DIRT,
         turning.TURNTABLE,
         turning.STILL,
+        way_back.WAY_BACK,
         cost.COST,
         cost.DEMO_CLIP,
         live.LIVE,
