@@ -14,15 +14,18 @@ from bedwatch.aim.aimfile import write_aim
 from bedwatch.aim.draw import check_picture, small_picture
 from bedwatch.aim.types import Aim
 from bedwatch.aim.window import Window, aim_in, bed_window
+from bedwatch.commands.keep_here import Minutes, save_here, saved_of
 from bedwatch.errors import UserError
 from bedwatch.files import write_bytes
 from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Frame, Picture
 from bedwatch.frames.last_seconds import LastSeconds
 from bedwatch.frames.open import live_name
-from bedwatch.judge.types import Did
+from bedwatch.judge.types import Did, Reading
+from bedwatch.judge.way_back import WayBack
 from bedwatch.keep.log import Log
-from bedwatch.show.live_screen.orders import KeepAim, KeepClip, LookAgain, Noted, Order, ShowAim
+from bedwatch.show.live_screen.orders import KeepAim, KeepClip, KeepSetting, LookAgain, Noted, Order, ShowAim
+from bedwatch.show.standing import Saved
 from bedwatch.show.thumbnail import thumbnail
 from bedwatch.watch import Watch
 
@@ -36,16 +39,29 @@ _NO_PICTURE = "A picture of it needs a terminal with colours; one is written to 
 class Desk:
     """What lies beside the watch: the log, the last picture, and the last half minute of a live source.
 
-    Files are written beside the bed file, under its name. kept_aim: the aim kept from another day, and its file.
-    show_aim: where to show the bed as it was found; set by who runs the screen.
+    Files are written beside the bed file, under its name. source: as the user typed it. kept_aim: the aim kept from another
+    day. back: the way back to a saved setting, if that is what is wanted. show_aim, saved: where to show the bed as it was
+    found, and the setting to compare with; set by who runs the screen.
     """
 
-    def __init__(self, watch: Watch, log: Log | None, bed_file: Path, aim_file: Path, kept: Aim | None) -> None:
+    def __init__(
+        self,
+        watch: Watch,
+        log: Log | None,
+        bed_file: Path,
+        source: str,
+        kept: Aim | None = None,
+        back: WayBack | None = None,
+    ) -> None:
+        self.back = back
         self.show_aim: Callable[[Text, bool], None] = lambda _text, _found: None
+        self.saved: Callable[[Saved], None] = lambda _: None
+        self._source = live_name(source) or Path(source).name
+        self._minutes = Minutes()
         self._watch = watch
         self._log = log
         self._bed_file = bed_file
-        self._aim_file = aim_file
+        self._aim_file = kept_aim_file(bed_file, source)
         self._kept_aim = kept
         self._picture: Picture | None = None
         self._kept: LastSeconds | None = None
@@ -67,17 +83,28 @@ class Desk:
         if self._kept is not None:
             self._kept.add(frame)
 
+    def hear(self, reading: Reading) -> None:
+        """A reading was given out."""
+        self._minutes.hear(reading)
+        if self.back is not None:
+            self.back.add(reading)
+
     def carry_out(self, order: Order, note: Note) -> None:
         """Does it, or says why not."""
         try:
             if isinstance(order, Did):
                 self._watch.step(order)
+                self._minutes.forget()
+                if self.back is not None:
+                    self.back.add(order)
                 if self._log is not None:
                     self._log.did(order)
             elif isinstance(order, Noted):
                 note(self._remark(order.words))
             elif isinstance(order, KeepClip):
                 note(self._clip())
+            elif isinstance(order, KeepSetting):
+                note(self._keep_setting(order))
             elif isinstance(order, ShowAim):
                 self._draw_aim(order)
             elif isinstance(order, KeepAim):
@@ -87,6 +114,12 @@ class Desk:
         except UserError as mistake:
             for line in mistake.lines:
                 note(line)
+
+    def _keep_setting(self, order: KeepSetting) -> str:
+        setting = self._minutes.setting(order, self._watch, self._picture, self._source)
+        path = save_here(setting, self._watch, self._picture, self._bed_file.parent)
+        self.saved(saved_of(setting))
+        return f"The setting is saved in {path}, of {setting.seen_s:.0f} s seen."
 
     def _about_kept(self, aim: Aim, kept: Aim) -> str:
         if aim is kept:

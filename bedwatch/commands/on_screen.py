@@ -23,7 +23,7 @@ from bedwatch.show.live_screen.app import LiveScreen
 from bedwatch.show.live_screen.orders import Order, Pause
 from bedwatch.show.look import look_for
 from bedwatch.show.plain import plain_line
-from bedwatch.show.standing import Camera
+from bedwatch.show.standing import Camera, Saved
 from bedwatch.watch import Lost, Watch
 
 # Follows a source to its end: the source (with somebody beside it), where readings and notes go; the exit status.
@@ -103,15 +103,17 @@ class Attendant:
             self.camera(Camera(per_s=looked / span_s, dropped=dropped / (looked + dropped)))
 
 
-def run_on_screen(bed: Bed, source: Source, attendant: Attendant, follow: Follow) -> int:
+def run_on_screen(bed: Bed, source: Source, attendant: Attendant, follow: Follow, saved: Saved | None = None) -> int:
     """Shows the run until it ends and a key is pressed, or the person leaves; the exit status. Raises what the run raised."""
     runner = _Runner(attendant, source, follow)
     look = look_for(sys.stdout, os.environ)
     with _own_error_stream() as caught:
-        app = LiveScreen(bed, look, attendant.orders.put, begin=lambda: runner.begin(app), duration_s=source.duration_s)
+        app = LiveScreen(
+            bed, look, attendant.orders.put, begin=lambda: runner.begin(app), duration_s=source.duration_s, saved=saved
+        )
         caught.append(app.note)
         attendant.camera, attendant.note = app.camera, app.note
-        attendant.desk.show_aim = app.show_aim
+        attendant.desk.show_aim, attendant.desk.saved = app.show_aim, app.saved
         with _signals_kept() as signals:
             runner.signals = signals
             try:

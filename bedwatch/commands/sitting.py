@@ -13,6 +13,7 @@ from bedwatch.cli import EXIT_NOT_FOUND
 from bedwatch.commands.attended import Attended
 from bedwatch.commands.desk import Desk, kept_aim_file
 from bedwatch.commands.follow import Give, Note, Run, both
+from bedwatch.commands.keep_here import newest, saved_of
 from bedwatch.commands.on_screen import Attendant, run_on_screen
 from bedwatch.frames.frame import Source
 from bedwatch.judge.types import Did, Reading
@@ -44,13 +45,14 @@ class Sitting:
         if self.aim is None and kept_file.is_file():
             kept = kept_aim(kept_file, self.bed_file, self.bed)
         watch = Watch(self.bed, self.aim, self.past, kept=kept)
-        desk = Desk(watch, self.log, self.bed_file, kept_file, kept)
+        desk = Desk(watch, self.log, self.bed_file, self.source, kept, self.back)
         attendant = Attendant(watch, desk, live=frames.live, real_time=real_time)
 
         def follow(source: Source, give: Give, note: Note) -> int:
             if self.log is not None:
                 self.log.note = note
                 give = both(self.log.reading, give)
+            give = both(desk.hear, give)
             run = Run(watch, source, give, note, aim_file)
             while (status := run.follow()) == EXIT_NOT_FOUND and frames.live:
                 watch.look_again()  # the camera can be moved, or the light changed, while somebody looks on
@@ -59,7 +61,8 @@ class Sitting:
             return status
 
         try:
-            return run_on_screen(self.bed, Attended(frames, attendant.attend), attendant, follow)
+            saved = newest(self.bed_file.parent, self.bed) if self.back is None else saved_of(self.back.setting)
+            return run_on_screen(self.bed, Attended(frames, attendant.attend), attendant, follow, saved)
         finally:
             if self.log is not None:
                 self.log.note = _say

@@ -18,6 +18,7 @@ KEYS = (
     ("M", "other move"),
     ("S", "stirred"),
     ("T", "topped up"),
+    ("V", "save setting"),
     ("X", "explain"),
     ("P", "pause"),
     ("A", "aim"),

@@ -41,6 +41,12 @@ def test_a_move_told_on_the_screen_is_written_down_by_one_key(
         terminal.until("Noted: zone 6 less air")
         terminal.press("t")
         terminal.until("Noted: topped up")
+        terminal.press("v")
+        terminal.until("Save this setting as:")
+        terminal.press("Tuesday\r")
+        terminal.until("Where do the valves stand")
+        terminal.press("\r")
+        terminal.until("there is no reading to keep yet")
         terminal.press("q")
         assert terminal.end() == 0
     assert terminal.seen.count(SECOND_SCREEN) == terminal.seen.count(FIRST_SCREEN) == 1
@@ -153,6 +159,36 @@ def test_a_mistake_that_shows_only_while_it_runs_is_one_line_and_status_2(
         left_behind = terminal.seen.partition(FIRST_SCREEN)[2].decode()
         assert f"bedwatch: {aim}: the aim does not fit these pictures" in left_behind
         assert "Traceback" not in terminal.text
+
+
+def test_a_setting_is_saved_on_the_screen_and_compared_with_the_next_time(
+    line_of: Any, clip: Path, bed: Path, aimed: Any, tmp_path: Path
+) -> None:
+    mine = tmp_path / "latch.bed.toml"
+    mine.write_text(bed.read_text())
+    words = line_of("watch", clip, "--bed", mine, "--aim", aimed[1])
+    with Terminal(words, columns=140) as terminal:
+        terminal.until("The clip has ended.")
+        assert "(saved:" not in terminal.text
+        for question, answer in (("Save this setting as:", "../up"), ("Where do the valves stand", "")):
+            terminal.press("v") if answer else None
+            terminal.until(question)
+            terminal.press(f"{answer}\r")
+        terminal.until("expected 1 to 60 letters")
+        terminal.press("v")
+        terminal.until("Save this setting as:")
+        terminal.press("Tuesday\r")
+        terminal.until("Where do the valves stand")
+        terminal.press("1: open, 6: a half\r")
+        terminal.until("The setting is saved in")
+        terminal.press("q")
+        assert terminal.end() == 0
+    saved = (tmp_path / "Tuesday.setting.toml").read_text()
+    assert "a half" in saved
+    with Terminal(words, columns=140) as terminal:
+        terminal.until("(saved: 0.")
+        terminal.press("q")
+        assert terminal.end() == 0
 
 
 def test_a_stream_that_is_lost_is_said_until_a_key_and_is_status_3(

@@ -18,7 +18,7 @@ from bedwatch.bed import Bed
 from bedwatch.judge.types import Did, Done, HintWord, Move, Outcome, Reading, State
 from bedwatch.show import CAUTIONS, Look
 from bedwatch.show.live_screen.app import LiveScreen
-from bedwatch.show.live_screen.orders import KeepAim, KeepClip, LookAgain, Noted, Order, Pause, ShowAim
+from bedwatch.show.live_screen.orders import KeepAim, KeepClip, KeepSetting, LookAgain, Noted, Order, Pause, ShowAim
 from bedwatch.show.standing import Camera, Saved
 
 Make = Callable[..., Any]
@@ -186,6 +186,8 @@ def test_stirring_told_is_stirring_done(round_bed: Make, make_reading: Make) -> 
         ("m down down space space down enter", Did(zone="3", do=Done.MORE_AIR, amount=0.25)),
         ("m a 1 6", Did(zone="all", do=Done.MORE_AIR, amount=None)),
         ("n d a m p enter", Noted(words="damp")),
+        ("v T u e s enter enter", KeepSetting(name="Tues", valves="")),
+        ("v T u e s enter 6 : h a l f enter", KeepSetting(name="Tues", valves="6:half")),
     ],
 )
 def test_every_key_asks_for_what_it_says(round_bed: Make, moving: Make, keys: str, order: Order) -> None:
@@ -203,7 +205,14 @@ def test_every_key_asks_for_what_it_says(round_bed: Make, moving: Make, keys: st
 def test_what_is_left_by_escape_asks_for_nothing(round_bed: Make, moving: Make) -> None:
     async def script(app: LiveScreen, pilot: Pilot[None], orders: list[Order]) -> None:
         app.give(moving())
-        for keys in (["m", "escape"], ["m", "4", "escape"], ["n", "x", "escape"], ["h", "escape"]):
+        for keys in (
+            ["m", "escape"],
+            ["m", "4", "escape"],
+            ["n", "x", "escape"],
+            ["v", "enter"],
+            ["v", "x", "enter", "escape"],
+            ["h", "escape"],
+        ):
             for key in keys:
                 await pilot.press(key)
                 await pilot.pause()
@@ -221,7 +230,7 @@ def test_help_begins_with_all_cautions_and_names_every_key(round_bed: Make) -> N
         words = " ".join(" ".join(framed).split())
         for caution in CAUTIONS:
             assert caution in words
-        for key in ("SPACE", "M", "S", "T", "X", "P", "A", "O", "K", "N", "C", "H", "Q"):
+        for key in ("SPACE", "M", "S", "T", "V", "X", "P", "A", "O", "K", "N", "C", "H", "Q"):
             assert f" {key} " in words
 
     play(round_bed(), script, size=(160, 60))

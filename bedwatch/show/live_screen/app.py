@@ -15,7 +15,7 @@ from textual.message import Message
 from bedwatch.bed import Bed
 from bedwatch.judge.types import ALL_ZONES, Did, Done, Reading
 from bedwatch.show.live_screen.dialogs import AimPage, Choice, Line, Page
-from bedwatch.show.live_screen.orders import KeepClip, Noted, Order, Pause, ShowAim, did_words
+from bedwatch.show.live_screen.orders import KeepClip, KeepSetting, Noted, Order, Pause, ShowAim, did_words
 from bedwatch.show.live_screen.pages import help_page, why_page
 from bedwatch.show.live_screen.picture import Picture
 from bedwatch.show.live_screen.story import Sound, Story
@@ -37,6 +37,8 @@ _AMOUNTS: tuple[tuple[str, float | None], ...] = (
     ("can't say", None),
 )
 
+_VALVES = "Where do the valves stand, in your own words? Such as 1: open, 6: a half. May be left empty."
+
 
 class LiveScreen(App[None]):
     """Shows readings of one bed and takes keys. `give`, `note`, `camera`, `saved` and `end` may be called from any thread.
@@ -54,6 +56,7 @@ class LiveScreen(App[None]):
         Binding("s", "by_hand('stirred')", show=False),
         Binding("t", "by_hand('topped_up')", show=False),
         Binding("c", "by_hand('checked_plate')", show=False),
+        Binding("v", "keep_setting", show=False),
         Binding("n", "remark", show=False),
         Binding("x", "why", show=False),
         Binding("o", "mute", show=False),
@@ -242,6 +245,15 @@ class LiveScreen(App[None]):
 
     def action_by_hand(self, what: str) -> None:
         self._did(Did(do=Done(what)))
+
+    @work
+    async def action_keep_setting(self) -> None:
+        name = await self.push_screen_wait(Line("Save this setting as:"))
+        if name is None:
+            return
+        valves = await self.push_screen_wait(Line(_VALVES, may_be_empty=True))
+        if valves is not None:
+            self._order(KeepSetting(name=name, valves=valves))
 
     @work
     async def action_remark(self) -> None:

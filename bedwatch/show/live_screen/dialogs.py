@@ -120,21 +120,22 @@ class Choice(ModalScreen[int | None]):
 
 
 class Line(ModalScreen[str | None]):
-    """A line to type. None: left, or nothing but blanks typed."""
+    """A line to type. None: left, or nothing but blanks typed where something is needed."""
 
     CSS = _css("Line", 70)
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "dismiss(None)", "back", show=False)]
 
-    def __init__(self, question: str, value: str = "") -> None:
+    def __init__(self, question: str, *, may_be_empty: bool = False) -> None:
         super().__init__()
         self._question = question
-        self._value = value
+        self._may_be_empty = may_be_empty
 
     def compose(self) -> ComposeResult:
         with Vertical(classes="box"):
             yield Label(self._question, markup=False)
-            yield Input(self._value, max_length=200)
+            yield Input(max_length=300)
             yield Static(Text("ENTER keeps it, ESC goes back", style="dim"))
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
-        self.dismiss(event.value.strip() or None)
+        typed = event.value.strip()
+        self.dismiss(typed if typed or self._may_be_empty else None)

@@ -21,6 +21,14 @@ class KeepClip:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class KeepSetting:
+    """The setting as it stands is worth keeping. valves: where they stand, as typed: "1: open, 6: a half", or nothing."""
+
+    name: str
+    valves: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ShowAim:
     """Show where the bed was found, in so many columns and lines of the terminal; in words only when there are none."""
 
@@ -45,7 +53,7 @@ class Pause:
     on: bool
 
 
-Order = Did | Noted | KeepClip | ShowAim | KeepAim | LookAgain | Pause
+Order = Did | Noted | KeepClip | KeepSetting | ShowAim | KeepAim | LookAgain | Pause
 
 _WORDS = {
     Done.MORE_AIR: "more air",

@@ -17,6 +17,7 @@ _MEANINGS = {
     "M": "You made another move: which valve, which way, how far.",
     "S": "You stirred by hand.",
     "T": "You topped powder up.",
+    "V": "Save this setting: the mean of the last minutes, under a name and with the valves' marks in your own words.",
     "X": "Why: every zone's reason, every fault, what ails the picture.",
     "P": "Pause while you work at the bed: nothing is read or noted. Once more: go on.",
     "A": "See where the bed was found, keep that for the next time, or look anew.",
