@@ -25,7 +25,7 @@ from bedwatch.motion.cover import Cover
 from bedwatch.motion.hue import Hue
 from bedwatch.motion.mains import RowLight
 from bedwatch.motion.meter import MotionMeter
-from bedwatch.motion.sight import hue_of, row_light_of
+from bedwatch.motion.sight import beside_of, hue_of, row_light_of
 
 # One reading per this much source time: at least one a second, also when frames come unevenly.
 READING_EVERY_S = 0.8
@@ -182,7 +182,7 @@ class Watch:
                 f"found a picture of {frame.picture.shape[1]} x {frame.picture.shape[0]} px at {frame.time_s:.1f} s, expected "
                 f"{self._shape[1]} x {self._shape[0]} px like those before; start again with one camera setting"
             )
-        if self._camera.blank or place.hold or place.lost or self._camera.defocused:
+        if self._camera.blank or place.lost or self._camera.defocused:
             eyes.meter.forget()
             return
         if place.jolted:
@@ -193,11 +193,13 @@ class Watch:
             eyes.meter.forget()
         if bands is not None:
             flat = eyes.mains.even(flat, bands)
-        covered = eyes.cover.add(flat, frame.time_s, lambda: eyes.hue.of(frame.picture))
+        covered = eyes.cover.add(
+            flat, frame.time_s, lambda: eyes.hue.of(frame.picture), frame.picture, unsure=place.hold
+        )
         if covered != self._covered:
             self._covered = covered
             self._next_s = min(self._next_s, frame.time_s)  # say so at once
-        if covered:
+        if covered or place.hold or eyes.cover.light:
             eyes.meter.forget()
         else:
             eyes.meter.add(flat, frame.time_s)
@@ -206,6 +208,8 @@ class Watch:
         """A camera that has come to rest turned or zoomed, or that was lost, is aimed anew when that is sure."""
         assert self.aim is not None
         place = self._camera.place
+        if self._covered:
+            place.stand = None  # arms and dust in the surroundings pass for a move
         aim = moved_aim(self.aim, place.stand) if place.stand is not None else None
         if aim is None:
             aim = self._afresh.look(frame, place.lost and not self._camera.blank, self.aim, self.bed)
@@ -255,7 +259,7 @@ class Watch:
         self._camera.aimed(aim, self.bed)
         xy = rectifier.xy_mm.reshape(-1, 2)
         shape = rectifier.visible.shape
-        cover = Cover(rectifier.visible, rectifier.step_mm)
+        cover = Cover(rectifier.visible, rectifier.step_mm, beside_of(aim, self.bed, size_px))
         return _Eyes(
             rectifier=rectifier,
             cover=cover,
@@ -297,10 +301,10 @@ class Watch:
         if blank or (self.aim is None and self._sought is not None):
             self._forget()
             return self._judge.nothing(self._now_s, State.NO_PICTURE, problems)
+        if self._covered and not self._camera.defocused:
+            return self._judge.nothing(self._now_s, State.BLOCKED, problems)
         if self._camera.place.hold or self._camera.defocused:
             return self._judge.nothing(self._now_s, State.SETTLING, problems)
-        if self._covered:
-            return self._judge.nothing(self._now_s, State.BLOCKED, problems)
         field = None if self._eyes is None else self._eyes.meter.field()
         changed_s = self._judge.changed_s(field)
         if changed_s is not None and self._eyes is not None:
