@@ -11,14 +11,15 @@ import threading
 from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from typing import TextIO
+from typing import Protocol, TextIO
 
 from bedwatch.bed import Bed
 from bedwatch.commands.desk import Desk
 from bedwatch.commands.follow import Give, Note
-from bedwatch.frames.frame import Frame, Source, Tick
+from bedwatch.frames.frame import Frame, Tick
 from bedwatch.frames.pace import Pace
 from bedwatch.judge.types import Reading
+from bedwatch.judge.way_back import Against
 from bedwatch.show.live_screen.app import LiveScreen
 from bedwatch.show.live_screen.orders import Order, Pause
 from bedwatch.show.look import look_for
@@ -26,8 +27,8 @@ from bedwatch.show.plain import plain_line
 from bedwatch.show.standing import Camera, Saved
 from bedwatch.watch import Lost, Watch
 
-# Follows a source to its end: the source (with somebody beside it), where readings and notes go; the exit status.
-Follow = Callable[[Source, Give, Note], int]
+# Follows something to its end: where readings and notes go; the exit status.
+Follow = Callable[[Give, Note], int]
 
 _RATE_S = 5.0
 _RATE_EVERY_S = 1.0
@@ -54,6 +55,13 @@ class Attendant:
         self._seen: deque[tuple[float, int]] = deque()
         self._told_s = 0.0
         self._now_s = 0.0
+
+    def opened(self, app: LiveScreen) -> None:
+        self.camera, self.note = app.camera, app.note
+        self.desk.show_aim, self.desk.saved = app.show_aim, app.saved
+
+    def against(self) -> Against | None:
+        return None if self.desk.back is None else self.desk.back.against()
 
     def attend(self, moment: Frame | Tick) -> bool:
         """Whether the moment is to be looked at. Raises Left."""
@@ -103,17 +111,45 @@ class Attendant:
             self.camera(Camera(per_s=looked / span_s, dropped=dropped / (looked + dropped)))
 
 
-def run_on_screen(bed: Bed, source: Source, attendant: Attendant, follow: Follow, saved: Saved | None = None) -> int:
+class Hand(Protocol):
+    """What stands between the screen and what feeds it. orders: filled by the screen; None: the person leaves."""
+
+    orders: queue.SimpleQueue[Order | None]
+
+    def opened(self, app: LiveScreen) -> None:
+        """The screen that will stand, before it does."""
+
+    def against(self) -> Against | None:
+        """Where the bed stands on the way back to a setting, None when that is not wanted."""
+
+    def rest(self) -> None:
+        """After the end: orders are carried out until the person leaves."""
+
+
+def run_on_screen(
+    bed: Bed,
+    hand: Hand,
+    follow: Follow,
+    *,
+    duration_s: float | None = None,
+    saved: Saved | None = None,
+    reports: bool = True,
+) -> int:
     """Shows the run until it ends and a key is pressed, or the person leaves; the exit status. Raises what the run raised."""
-    runner = _Runner(attendant, source, follow)
+    runner = _Runner(hand, follow)
     look = look_for(sys.stdout, os.environ)
     with _own_error_stream() as caught:
         app = LiveScreen(
-            bed, look, attendant.orders.put, begin=lambda: runner.begin(app), duration_s=source.duration_s, saved=saved
+            bed,
+            look,
+            hand.orders.put,
+            begin=lambda: runner.begin(app),
+            duration_s=duration_s,
+            saved=saved,
+            reports=reports,
         )
         caught.append(app.note)
-        attendant.camera, attendant.note = app.camera, app.note
-        attendant.desk.show_aim, attendant.desk.saved = app.show_aim, app.saved
+        hand.opened(app)
         with _signals_kept() as signals:
             runner.signals = signals
             try:
@@ -134,13 +170,12 @@ def run_on_screen(bed: Bed, source: Source, attendant: Attendant, follow: Follow
 class _Runner:
     """The thread that looks at the pictures."""
 
-    def __init__(self, attendant: Attendant, source: Source, follow: Follow) -> None:
+    def __init__(self, hand: Hand, follow: Follow) -> None:
         self.status = 0
         self.error: BaseException | None = None
         self.last: Reading | None = None
         self.signals = _Signals()
-        self._attendant = attendant
-        self._source = source
+        self._hand = hand
         self._follow = follow
         self._thread: threading.Thread | None = None
 
@@ -150,17 +185,17 @@ class _Runner:
         self._thread.start()
 
     def leave(self) -> None:
-        self._attendant.orders.put(None)
+        self._hand.orders.put(None)
         if self._thread is not None:
             self._thread.join(_LEAVE_S)
 
     def _run(self, app: LiveScreen) -> None:
         def give(reading: Reading) -> None:
             self.last = reading
-            app.give(reading)
+            app.give(reading, self._hand.against())
 
         try:
-            self.status = self._follow(self._source, give, app.note)
+            self.status = self._follow(give, app.note)
         except Left:
             return
         except BaseException as error:  # handed over, and raised in the main thread
@@ -168,7 +203,7 @@ class _Runner:
             app.end(None)
             return
         app.end(_ENDED.get(self.status, "The run has ended."))
-        self._attendant.rest()
+        self._hand.rest()
 
 
 class _Signals:

@@ -48,7 +48,9 @@ class Sitting:
         desk = Desk(watch, self.log, self.bed_file, self.source, kept, self.back)
         attendant = Attendant(watch, desk, live=frames.live, real_time=real_time)
 
-        def follow(source: Source, give: Give, note: Note) -> int:
+        source = Attended(frames, attendant.attend)
+
+        def follow(give: Give, note: Note) -> int:
             if self.log is not None:
                 self.log.note = note
                 give = both(self.log.reading, give)
@@ -62,7 +64,7 @@ class Sitting:
 
         try:
             saved = newest(self.bed_file.parent, self.bed) if self.back is None else saved_of(self.back.setting)
-            return run_on_screen(self.bed, Attended(frames, attendant.attend), attendant, follow, saved)
+            return run_on_screen(self.bed, attendant, follow, duration_s=frames.duration_s, saved=saved)
         finally:
             if self.log is not None:
                 self.log.note = _say

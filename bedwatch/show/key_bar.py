@@ -18,7 +18,7 @@ KEYS = (
     ("M", "other move"),
     ("S", "stirred"),
     ("T", "topped up"),
-    ("V", "save setting"),
+    ("V", "save"),
     ("X", "explain"),
     ("P", "pause"),
     ("A", "aim"),
@@ -77,7 +77,10 @@ def _large_words(standing: Standing, now_s: float | None) -> tuple[str, Style | 
 
 def _others(standing: Standing, look: Look, width: int) -> Text:
     words = dict(KEYS)
-    words["O"] = "sound on" if standing.muted else "sound off"
+    if standing.muted:
+        words = {"O": "sound on"} | {key: word for key, word in words.items() if key != "O"}
+    else:
+        words["O"] = "sound off"
     words["P"] = "go on" if standing.paused else "pause"
     last = list(ALWAYS)
     room = width + len(GAP) - sum(_wide(*pair) for pair in last)

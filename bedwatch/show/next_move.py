@@ -27,17 +27,20 @@ def next_move(
     double: bool = False,
     amount: bool = False,
     noted: str | None = None,
+    back: bool = False,
 ) -> Lines:
     """A block of full width: the move (or why there is none) large, then how to do it, then why.
 
     words_rows: how many lines of words at most stand below the large ones. double: letters of twice the size
     where they fit. amount: large letters too for how far to turn. noted: what was just done, told instead until a newer
-    reading comes. Always as many lines for the same arguments, whatever the reading, unless no large letters
-    fit: then one line of spaced capitals, and blank ones to make up for the others.
+    reading comes. back: the bed is as it was saved. Always as many lines for the same arguments, whatever the reading,
+    unless no large letters fit: then one line of spaced capitals, and blank ones to make up for the others.
     """
-    sentence, why = told(reading) if noted is None else (f"Noted: {noted}.", _NOTED_WHY)
+    sentence, why = _BACK_TOLD if back else told(reading)
+    choices = ("YOU ARE BACK", "BACK") if back else headlines(reading)
+    if noted is not None:
+        sentence, why, choices = f"Noted: {noted}.", _NOTED_WHY, ("NOTED",)
     style = _PLAIN if noted else _style(reading, look)
-    choices = headlines(reading) if noted is None else ("NOTED",)
     lines = [Text(row, style=style, no_wrap=True, end="") for row in _headline(choices, look, width, double)]
     if amount:
         far = _large_amount(None if noted else reading, look, width)
@@ -51,6 +54,7 @@ def next_move(
     return lines + [Text(end="") for _ in range(words_rows - len(words))]
 
 
+_BACK_TOLD = ("The bed is as it was saved. Leave the valves as they are.", "")
 _NOTED_WHY = "Wait until the bed has settled, a minute is best, then look again."
 
 

@@ -23,6 +23,7 @@ from bedwatch.show.parts import (
     zone_table,
 )
 from bedwatch.show.standing import NOTHING_BESIDE, Standing, Trends, trends
+from bedwatch.show.way_back_view import is_back, off_saved, toward, way_back_lines
 from bedwatch.show.words import ABOUT, ABOUT_KEY, speed
 from bedwatch.show.zone_table import width_with_reasons
 
@@ -50,6 +51,10 @@ def screen(
     Smaller screens lose zones, then lines from the bottom, never the move. `reading` None: nothing has been read
     yet. `notes`: lines of the program's own, shown with the problems. `standing`: moves, saved setting, keys.
     """
+    against = standing.against
+    notes = (*way_back_lines(against), *notes)
+    if reading is not None:
+        reading = toward(reading, against)
     if standing.ended is not None:
         notes = (f"{standing.ended} Q closes the screen.", *notes)
     small = height < _SMALL_ROWS
@@ -68,6 +73,7 @@ def screen(
         double=wide,
         amount=height >= _AMOUNT_ROWS,
         noted=noted,
+        back=is_back(reading, against),
     )
     rule = Text(look.rule * width, style=Style(dim=True), no_wrap=True, end="")
     below = [bed_line(reading, look, width=width, saved=standing.saved)]
@@ -79,8 +85,9 @@ def screen(
     if not small:
         lines.append(rule.copy())
     last = [*keys, *warned]
+    since = trends(reading, standing.before) if against is None else off_saved(against)
     middle = height - len(lines) - len(below) - len(talk) - len(last)
-    lines += _middle(reading, bed, look, width, max(middle, 3), trends(reading, standing.before))
+    lines += _middle(reading, bed, look, width, max(middle, 3), since)
     lines += below + talk
     return joined([*lines[: max(height - len(last), 0)], *last][:height] if height > 8 else lines[:height])
 

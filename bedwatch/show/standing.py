@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from bedwatch.judge.types import Move, Reading, ZoneReading
+from bedwatch.judge.way_back import Against
 from bedwatch.show.words import known, share
 
 # A change of live share that is worth naming, and speeds further apart than so many standard errors.
@@ -37,7 +38,8 @@ class Standing:
     told: the move that was told last and not made yet; it stays while the bed settles, since a valve is moved first and
     the key pressed after. earlier: one told before it that nobody reported, though the air was changed since. made: the
     last thing that was done, in words, and made_s the source time of it. before: the last reading given before it; None
-    when there was none. ended: why no more readings come.
+    when there was none. against: where the bed stands on the way back to a setting; None when that is not what is wanted.
+    ended: why no more readings come.
     """
 
     told: Move | None = None
@@ -46,6 +48,7 @@ class Standing:
     made_s: float | None = None
     before: Reading | None = None
     saved: Saved | None = None
+    against: Against | None = None
     camera: Camera | None = None
     keys: bool = False
     muted: bool = False
@@ -58,8 +61,9 @@ NOTHING_BESIDE = Standing()
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trends:
-    """What became of each zone since the last thing that was done; empty before the first."""
+    """What became of each zone since the last thing that was done, or how far it is from a setting; empty before."""
 
+    heading: str = "since move"
     words: Mapping[str, str] = field(default_factory=dict)
 
     def of(self, zone: str) -> str | None:

@@ -6,7 +6,7 @@ import math
 
 from bedwatch.aim.types import ProblemKind
 from bedwatch.bed import Bed, Zone, clock_position
-from bedwatch.judge.types import ALL_ZONES, Fault, FaultKind, HintWord, Move, Outcome, State, Verdict
+from bedwatch.judge.types import ALL_ZONES, Did, Done, Fault, FaultKind, HintWord, Move, Outcome, State, Verdict
 
 CANT_TELL = "can't tell"
 
@@ -171,6 +171,24 @@ def instruction(move: Move) -> str:
     if far is None:
         return f"{turn} {whose} a little; by how much can't be told."
     return f"{turn} {whose} by {far}, wait a minute, look again."
+
+
+_DONE = {
+    Done.MORE_AIR: "more air",
+    Done.LESS_AIR: "less air",
+    Done.STIRRED: "stirred",
+    Done.TOPPED_UP: "topped up",
+    Done.CHECKED_PLATE: "plate checked",
+}
+
+
+def did_words(did: Did) -> str:
+    """What was done, in a few words."""
+    where = "" if did.zone is None else f"{valve(did.zone)} "
+    if did.do in (Done.MORE_AIR, Done.LESS_AIR):
+        far = travel(did.amount)
+        return f"{where}{_DONE[did.do]}" + (f", {far}" if far else "")
+    return ("the whole bed " if did.zone == ALL_ZONES else where) + _DONE[did.do]
 
 
 def fault_act(fault: Fault) -> str:

@@ -57,7 +57,7 @@ def zone_table(
         places = [zone_place(zone) for zone in bed.zones]
         if trends.words:
             places = [trends.of(zone.name) or CANT_TELL for zone in bed.zones]
-        return _full(zones, names, places, "since move" if trends.words else "where", look, width, rows)
+        return _full(zones, names, places, trends.heading if trends.words else "where", look, width, rows)
     half = (len(zones) + 1) // 2
     each = (width - 2) // 2
     if half + 1 <= rows and each >= _LEAST_BRIEF:

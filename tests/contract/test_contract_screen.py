@@ -52,6 +52,11 @@ def test_a_move_told_on_the_screen_is_written_down_by_one_key(
     assert terminal.seen.count(SECOND_SCREEN) == terminal.seen.count(FIRST_SCREEN) == 1
     left_behind = terminal.seen.partition(FIRST_SCREEN)[2].decode()
     assert "NEXT zone 6 less air" in left_behind
+    with Terminal(line_of("log", "play", log, "--bed", bed, "--times", 100)) as terminal:
+        terminal.until("Noted: topped up")
+        terminal.press(" ")
+        terminal.press("q")
+        assert terminal.end() == 0
     assert "Traceback" not in terminal.text
     lines = [json.loads(line) for line in log.read_text().splitlines()]
     dids = [line["did"] for line in lines if "did" in line]
@@ -187,6 +192,11 @@ def test_a_setting_is_saved_on_the_screen_and_compared_with_the_next_time(
     assert "a half" in saved
     with Terminal(words, columns=140) as terminal:
         terminal.until("(saved: 0.")
+        terminal.press("q")
+        assert terminal.end() == 0
+    with Terminal([*words, "--against", "Tuesday"], columns=140) as terminal:
+        terminal.until("against Tuesday:")
+        terminal.until("The clip has ended.")
         terminal.press("q")
         assert terminal.end() == 0
 

@@ -15,7 +15,9 @@ from textual.pilot import Pilot
 
 from bedwatch.aim.types import Problem, ProblemKind
 from bedwatch.bed import Bed
+from bedwatch.judge.apart import Apart, How, ZoneApart
 from bedwatch.judge.types import Did, Done, HintWord, Move, Outcome, Reading, State
+from bedwatch.judge.way_back import Against, Step
 from bedwatch.show import CAUTIONS, Look
 from bedwatch.show.live_screen.app import LiveScreen
 from bedwatch.show.live_screen.orders import KeepAim, KeepClip, KeepSetting, LookAgain, Noted, Order, Pause, ShowAim
@@ -419,3 +421,70 @@ def test_no_bed_and_nothing_known_draw_too(round_bed: Make, know_nothing: Make) 
     for state in State:
         for outcome in (Outcome.LOOKING, Outcome.EVEN):
             play(bed, fed(know_nothing(bed, state=state, outcome=outcome, problems=(problem,))))
+
+
+def _against(step: Step, move: Move | None = None, speed: float = 0.3) -> Against:
+    zones = tuple(
+        ZoneApart(
+            zone=str(number),
+            how=How.LIVELIER if speed > 0.1 and number == 6 else How.ALIKE,
+            speed=speed if number == 6 else 0.02,
+            speed_error=0.05,
+            live=0.0,
+            live_error=0.02,
+            evenness=0.0,
+            evenness_error=0.02,
+            sure=0.9,
+        )
+        for number in range(1, 8)
+    )
+    apart = Apart(zones=zones, speed=0.05, speed_error=0.04, sure=0.9)
+    return Against(setting="Tuesday", step=step, apart=apart, next=move, causes=("The level is lower: top up first.",))
+
+
+def test_on_the_way_back_its_own_move_is_told_and_each_zone_stands_against_the_setting(
+    round_bed: Make, moving: Make
+) -> None:
+    back = Move(zone="4", do=HintWord.MORE_AIR, amount=0.1, because="It stood wider then.")
+
+    async def script(app: LiveScreen, pilot: Pilot[None], orders: list[Order]) -> None:
+        app.give(moving("6"), _against(Step.TRIM, back))
+        await pilot.pause()
+        words = text_of(app)
+        assert "Open zone 4's valve by about a tenth of its travel" in words
+        assert "to saved" in words
+        assert "+30 % mm/s" in words
+        assert words.count("as saved") == 6
+        assert "against Tuesday: trim" in words
+        assert "The level is lower: top up first." in words
+        await pilot.press("space")
+        assert orders == [Did(zone="4", do=Done.MORE_AIR, amount=0.1)]
+        app.give(moving("6", time_s=60.0), _against(Step.BACK, speed=0.02))
+        await pilot.pause()
+        words = text_of(app)
+        assert "The bed is as it was saved. Leave the valves as they are." in words
+        assert "90 % sure" in words
+        await pilot.press("space")
+        assert len(orders) == 1
+
+    play(round_bed(), script, size=(130, 44), saved=Saved(name="Tuesday", evenness=0.94))
+
+
+def test_where_nothing_can_be_reported_no_key_reports(round_bed: Make, moving: Make) -> None:
+    async def script(app: LiveScreen, pilot: Pilot[None], orders: list[Order]) -> None:
+        app.give(moving())
+        await pilot.pause()
+        await pilot.press("space", "m", "s", "t", "c", "v", "n", "k", "a")
+        await pilot.pause()
+        assert len(app.screen_stack) == 1
+        assert orders == []
+        app.made(Did(zone="6", do=Done.LESS_AIR, amount=0.25))
+        await pilot.pause()
+        assert "Noted: zone 6 less air" in text_of(app)
+        await pilot.press("p")
+        assert orders == [Pause(on=True)]
+        await pilot.press("x")
+        await pilot.pause()
+        assert "Evidence of zone number 3." in text_of(app)
+
+    play(round_bed(), script, size=(120, 50), reports=False)

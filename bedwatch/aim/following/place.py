@@ -22,7 +22,9 @@ _SEEK_EVERY_S = 0.3
 _SEEK_SELDOM_S = 1.0
 _AGREE_PX = 1.5
 _TURNED_PX = 0.8  # a turn or zoom that moves the bed's edge by so much asks for a new aim
-_ALONE_PX = 2.5  # one without a shift: knocks shift the picture too, haze that drifts past the surroundings seems to turn it
+_ALONE_PX = (
+    2.5  # one without a shift: knocks shift the picture too, haze that drifts past the surroundings seems to turn it
+)
 _SURELY_PX, _AGAIN_S = 2.0, 0.15  # at once, or when it shows again so much later: one noisy picture turns nothing
 _SETTLED_S = 0.45
 _TOLD_S = 10.0

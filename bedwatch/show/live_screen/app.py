@@ -14,20 +14,22 @@ from textual.message import Message
 
 from bedwatch.bed import Bed
 from bedwatch.judge.types import ALL_ZONES, Did, Done, Reading
+from bedwatch.judge.way_back import Against
 from bedwatch.show.live_screen.dialogs import AimPage, Choice, Line, Page
-from bedwatch.show.live_screen.orders import KeepClip, KeepSetting, Noted, Order, Pause, ShowAim, did_words
+from bedwatch.show.live_screen.orders import KeepClip, KeepSetting, Noted, Order, Pause, ShowAim
 from bedwatch.show.live_screen.pages import help_page, why_page
 from bedwatch.show.live_screen.picture import Picture
 from bedwatch.show.live_screen.story import Sound, Story
 from bedwatch.show.look import Look
 from bedwatch.show.screen import screen
 from bedwatch.show.standing import Camera, Saved
-from bedwatch.show.words import zone_place
+from bedwatch.show.words import did_words, zone_place
 
 _MOST_NOTES = 3
 _NOTE_STAYS_S = 20.0
 _BELLS = {Sound.MOVE_NOW: 1, Sound.LOOK_AT_BED: 3}
 _BELL_GAP_S = 0.3
+_REPORTS = frozenset({"done", "other_move", "by_hand", "keep_setting", "remark", "keep_clip", "aim"})
 _AMOUNTS: tuple[tuple[str, float | None], ...] = (
     ("a tenth of its travel", 0.1),
     ("a quarter", 0.25),
@@ -44,7 +46,8 @@ class LiveScreen(App[None]):
     """Shows readings of one bed and takes keys. `give`, `note`, `camera`, `saved` and `end` may be called from any thread.
 
     order: called with what the person wants; must come back at once. begin: called when the screen stands and readings
-    may come. duration_s: of a file, for its progress. stopped: whether it was left by Ctrl-C.
+    may come. duration_s: of a file, for its progress. reports: whether what was done can be reported, as it cannot to a
+    log that is played. stopped: whether it was left by Ctrl-C.
     """
 
     ENABLE_COMMAND_PALETTE = False
@@ -72,12 +75,20 @@ class LiveScreen(App[None]):
     class News(Message):
         """A reading; a newer one takes its place while it is unread."""
 
-        def __init__(self, reading: Reading) -> None:
+        def __init__(self, reading: Reading, against: Against | None) -> None:
             super().__init__()
             self.reading = reading
+            self.against = against
 
         def can_replace(self, message: Message) -> bool:
             return isinstance(message, LiveScreen.News)
+
+    class Made(Message):
+        """Something was done."""
+
+        def __init__(self, did: Did) -> None:
+            super().__init__()
+            self.did = did
 
     class Words(Message):
         """Something the program has to say."""
@@ -128,12 +139,14 @@ class LiveScreen(App[None]):
         duration_s: float | None = None,
         saved: Saved | None = None,
         light: bool | None = None,
+        reports: bool = True,
     ) -> None:
         super().__init__(ansi_color=True)
         self.animation_level = "none"
         self.theme = "ansi-light" if (_light() if light is None else light) else "ansi-dark"
         self.stopped = False
-        self.story = Story(saved=saved)
+        self.story = Story(saved=saved, keys=reports)
+        self._reports = reports
         self._bed = bed
         self._look = look
         self._order = order
@@ -141,9 +154,13 @@ class LiveScreen(App[None]):
         self._duration_s = duration_s
         self._notes: tuple[str, ...] = ()
 
-    def give(self, reading: Reading) -> None:
-        """A new reading; it may replace one that was not drawn yet."""
-        self.post_message(self.News(reading))
+    def give(self, reading: Reading, against: Against | None = None) -> None:
+        """A new reading, and where the bed stands on the way back to a setting; it may replace one not drawn yet."""
+        self.post_message(self.News(reading, against))
+
+    def made(self, did: Did) -> None:
+        """Something was done that was not reported here, as in a log that is played."""
+        self.post_message(self.Made(did))
 
     def note(self, words: str) -> None:
         """Something the program itself has to say, in one line; the latest few stay for a while."""
@@ -165,6 +182,10 @@ class LiveScreen(App[None]):
         """No more readings come; the screen stays until a key, or goes at once when there is no reason to tell."""
         self.post_message(self.Ended(why))
 
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:  # noqa: ARG002
+        """Where nothing can be reported, only looking, pausing and leaving is left."""
+        return self._reports or action not in _REPORTS
+
     def compose(self) -> ComposeResult:
         yield Picture(self._drawn)
 
@@ -172,10 +193,14 @@ class LiveScreen(App[None]):
         self.call_after_refresh(self._begin)
 
     def on_live_screen_news(self, message: News) -> None:
-        sound = self.story.take(message.reading)
+        sound = self.story.take(message.reading, message.against)
         self._again()
         if sound is not None:
             self._ring(_BELLS[sound])
+
+    def on_live_screen_made(self, message: Made) -> None:
+        self.story.did(message.did)
+        self._again()
 
     def on_live_screen_words(self, message: Words) -> None:
         self._say(message.words)

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from bedwatch.judge.types import ALL_ZONES, Did, Done, HintWord, Move
-from bedwatch.show.words import travel, valve
+from bedwatch.judge.types import Did, Done, HintWord, Move
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,13 +54,6 @@ class Pause:
 
 Order = Did | Noted | KeepClip | KeepSetting | ShowAim | KeepAim | LookAgain | Pause
 
-_WORDS = {
-    Done.MORE_AIR: "more air",
-    Done.LESS_AIR: "less air",
-    Done.STIRRED: "stirred",
-    Done.TOPPED_UP: "topped up",
-    Done.CHECKED_PLATE: "plate checked",
-}
 _TOLD = {
     HintWord.MORE_AIR: Done.MORE_AIR,
     HintWord.LESS_AIR: Done.LESS_AIR,
@@ -73,12 +65,3 @@ _TOLD = {
 def did_as_told(move: Move) -> Did:
     """A told move as a thing done."""
     return Did(do=_TOLD[move.do], zone=move.zone, amount=move.amount)
-
-
-def did_words(did: Did) -> str:
-    """What was done, in a few words."""
-    where = "" if did.zone is None else f"{valve(did.zone)} "
-    if did.do in (Done.MORE_AIR, Done.LESS_AIR):
-        far = travel(did.amount)
-        return f"{where}{_WORDS[did.do]}" + (f", {far}" if far else "")
-    return ("the whole bed " if did.zone == ALL_ZONES else where) + _WORDS[did.do]

@@ -7,8 +7,11 @@ from enum import Enum, auto
 
 from bedwatch.aim.types import ProblemKind
 from bedwatch.judge.types import Did, Move, Reading, State, Verdict
-from bedwatch.show.live_screen.orders import did_as_told, did_words
+from bedwatch.judge.way_back import Against
+from bedwatch.show.live_screen.orders import did_as_told
 from bedwatch.show.standing import NOTHING_BESIDE, Camera, Saved, Standing
+from bedwatch.show.way_back_view import toward
+from bedwatch.show.words import did_words
 
 # The same sound not again within this, so that a bed on the edge does not ring all day.
 QUIET_S = 10.0
@@ -25,23 +28,24 @@ class Sound(Enum):
 class Story:
     """Follows the readings shown and what was done. `standing` is what the picture is drawn from."""
 
-    def __init__(self, *, saved: Saved | None = None) -> None:
+    def __init__(self, *, saved: Saved | None = None, keys: bool = True) -> None:
         self.reading: Reading | None = None
-        self.standing: Standing = replace(NOTHING_BESIDE, keys=True, saved=saved)
+        self.standing: Standing = replace(NOTHING_BESIDE, keys=keys, saved=saved)
         self._judged: Reading | None = None  # the newest with figures
         self._changed = False  # the air, since the move was told
         self._alarms: frozenset[object] = frozenset()
         self._rang_s: dict[Sound, float] = {}
 
-    def take(self, reading: Reading) -> Sound | None:
-        """A new reading; what it is worth hearing."""
+    def take(self, reading: Reading, against: Against | None = None) -> Sound | None:
+        """A new reading, and where the bed stands on the way back to a setting; what it is worth hearing."""
         self.reading = reading
+        self.standing = replace(self.standing, against=against)
         if reading.state is State.READING:
             self._judged = reading
         alarms = _alarms(reading)
         sound = Sound.LOOK_AT_BED if alarms - self._alarms else None
         self._alarms = alarms
-        if self._tell(reading) and sound is None:
+        if self._tell(toward(reading, against)) and sound is None:
             sound = Sound.MOVE_NOW
         return self._rings(sound, reading.time_s)
 
