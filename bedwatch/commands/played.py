@@ -8,8 +8,9 @@ from collections.abc import Sequence
 from contextlib import suppress
 
 from bedwatch.bed import Bed
+from bedwatch.commands.attendant import Left
 from bedwatch.commands.follow import Give, Note
-from bedwatch.commands.on_screen import Left, run_on_screen
+from bedwatch.commands.on_screen import run_on_screen
 from bedwatch.judge.types import Did
 from bedwatch.judge.way_back import Against
 from bedwatch.keep.lines import Entry

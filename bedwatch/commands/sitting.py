@@ -10,11 +10,12 @@ from pathlib import Path
 from bedwatch.aim.types import Aim
 from bedwatch.bed import Bed
 from bedwatch.cli import EXIT_NOT_FOUND
+from bedwatch.commands.attendant import Attendant
 from bedwatch.commands.attended import Attended
 from bedwatch.commands.desk import Desk, kept_aim_file
 from bedwatch.commands.follow import Give, Note, Run, both
 from bedwatch.commands.keep_here import newest, saved_of
-from bedwatch.commands.on_screen import Attendant, run_on_screen
+from bedwatch.commands.on_screen import run_on_screen
 from bedwatch.frames.frame import Source
 from bedwatch.judge.types import Did, Reading
 from bedwatch.judge.way_back import WayBack

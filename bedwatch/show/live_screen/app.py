@@ -10,12 +10,12 @@ from rich.text import Text
 from textual import work
 from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
-from textual.message import Message
 
 from bedwatch.bed import Bed
 from bedwatch.judge.types import ALL_ZONES, Did, Done, Reading
 from bedwatch.judge.way_back import Against
 from bedwatch.show.live_screen.dialogs import AimPage, Choice, Line, Page
+from bedwatch.show.live_screen.messages import Aimed, Ended, Health, Kept, Made, News, Words
 from bedwatch.show.live_screen.orders import KeepClip, KeepSetting, Noted, Order, Pause, ShowAim
 from bedwatch.show.live_screen.pages import help_page, why_page
 from bedwatch.show.live_screen.picture import Picture
@@ -72,63 +72,6 @@ class LiveScreen(App[None]):
         Binding("ctrl+q", "quit", show=False),
     ]
 
-    class News(Message):
-        """A reading; a newer one takes its place while it is unread."""
-
-        def __init__(self, reading: Reading, against: Against | None) -> None:
-            super().__init__()
-            self.reading = reading
-            self.against = against
-
-        def can_replace(self, message: Message) -> bool:
-            return isinstance(message, LiveScreen.News)
-
-    class Made(Message):
-        """Something was done."""
-
-        def __init__(self, did: Did) -> None:
-            super().__init__()
-            self.did = did
-
-    class Words(Message):
-        """Something the program has to say."""
-
-        def __init__(self, words: str) -> None:
-            super().__init__()
-            self.words = words
-
-    class Health(Message):
-        """How pictures arrive."""
-
-        def __init__(self, camera: Camera) -> None:
-            super().__init__()
-            self.camera = camera
-
-        def can_replace(self, message: Message) -> bool:
-            return isinstance(message, LiveScreen.Health)
-
-    class Kept(Message):
-        """A setting was saved."""
-
-        def __init__(self, saved: Saved) -> None:
-            super().__init__()
-            self.saved = saved
-
-    class Aimed(Message):
-        """Where the bed was found, drawn."""
-
-        def __init__(self, text: Text, found: bool) -> None:
-            super().__init__()
-            self.text = text
-            self.found = found
-
-    class Ended(Message):
-        """No more readings come; why None: and the screen goes too."""
-
-        def __init__(self, why: str | None) -> None:
-            super().__init__()
-            self.why = why
-
     def __init__(
         self,
         bed: Bed,
@@ -156,31 +99,31 @@ class LiveScreen(App[None]):
 
     def give(self, reading: Reading, against: Against | None = None) -> None:
         """A new reading, and where the bed stands on the way back to a setting; it may replace one not drawn yet."""
-        self.post_message(self.News(reading, against))
+        self.post_message(News(reading, against))
 
     def made(self, did: Did) -> None:
         """Something was done that was not reported here, as in a log that is played."""
-        self.post_message(self.Made(did))
+        self.post_message(Made(did))
 
     def note(self, words: str) -> None:
         """Something the program itself has to say, in one line; the latest few stay for a while."""
-        self.post_message(self.Words(words))
+        self.post_message(Words(words))
 
     def camera(self, camera: Camera) -> None:
         """How pictures arrive."""
-        self.post_message(self.Health(camera))
+        self.post_message(Health(camera))
 
     def saved(self, saved: Saved) -> None:
         """The setting to compare with from now on."""
-        self.post_message(self.Kept(saved))
+        self.post_message(Kept(saved))
 
     def show_aim(self, text: Text, found: bool) -> None:
         """Where the bed was found, or why it was not, in answer to `ShowAim`."""
-        self.post_message(self.Aimed(text, found))
+        self.post_message(Aimed(text, found))
 
     def end(self, why: str | None) -> None:
         """No more readings come; the screen stays until a key, or goes at once when there is no reason to tell."""
-        self.post_message(self.Ended(why))
+        self.post_message(Ended(why))
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:  # noqa: ARG002
         """Where nothing can be reported, only looking, pausing and leaving is left."""
@@ -192,27 +135,27 @@ class LiveScreen(App[None]):
     def on_mount(self) -> None:
         self.call_after_refresh(self._begin)
 
-    def on_live_screen_news(self, message: News) -> None:
+    def on_news(self, message: News) -> None:
         sound = self.story.take(message.reading, message.against)
         self._again()
         if sound is not None:
             self._ring(_BELLS[sound])
 
-    def on_live_screen_made(self, message: Made) -> None:
+    def on_made(self, message: Made) -> None:
         self.story.did(message.did)
         self._again()
 
-    def on_live_screen_words(self, message: Words) -> None:
+    def on_words(self, message: Words) -> None:
         self._say(message.words)
 
-    def on_live_screen_health(self, message: Health) -> None:
+    def on_health(self, message: Health) -> None:
         self.story.camera(message.camera)
 
-    def on_live_screen_kept(self, message: Kept) -> None:
+    def on_kept(self, message: Kept) -> None:
         self.story.saved(message.saved)
         self._again()
 
-    def on_live_screen_aimed(self, message: Aimed) -> None:
+    def on_aimed(self, message: Aimed) -> None:
         if len(self.screen_stack) == 1:
             self._ask_aim(message.text, message.found)
 
@@ -222,7 +165,7 @@ class LiveScreen(App[None]):
         if answer is not None:
             self._order(answer)
 
-    def on_live_screen_ended(self, message: Ended) -> None:
+    def on_ended(self, message: Ended) -> None:
         if message.why is None:
             self.exit()
             return
