@@ -52,10 +52,10 @@ class View:
 
     def axes(self, pose: Vector) -> tuple[Vector, Vector, Vector, Vector]:
         """Centre of the surface and the bed's x, y and upward axes, in camera coordinates (x right, y down), mm."""
-        centre, x, y, up = self._axes(pose[:, None])
+        centre, x, y, up = self.axes_of(pose[:, None])
         return centre[:, 0], x[:, 0], y[:, 0], up[:, 0]
 
-    def _axes(self, poses: Vector) -> tuple[Vector, Vector, Vector, Vector]:
+    def axes_of(self, poses: Vector) -> tuple[Vector, Vector, Vector, Vector]:
         """The same, each (3, m), for poses (10, m)."""
         distance = np.exp(poses[LN_DISTANCE])
         focal = np.exp(poses[LN_SCALE]) * distance
@@ -75,11 +75,11 @@ class View:
 
     def homography(self, pose: Vector, height_mm: float = 0.0) -> Homography:
         """Takes (x_mm, y_mm, 1) of the plane this far above the surface to pixels of the straightened picture."""
-        return np.asarray(self._homographies(pose[:, None], np.array([height_mm]))[0], np.float64)
+        return np.asarray(self.homographies(pose[:, None], np.array([height_mm]))[0], np.float64)
 
-    def _homographies(self, poses: Vector, heights_mm: Vector) -> Homography:
+    def homographies(self, poses: Vector, heights_mm: Vector) -> Homography:
         """(m, 3, 3) for poses (10, m) and heights (m,)."""
-        centre, x, y, up = self._axes(poses)
+        centre, x, y, up = self.axes_of(poses)
         h = np.stack([x, y, centre + heights_mm * up], axis=1)  # (3, 3, m)
         focal, (cu, cv) = np.exp(poses[LN_SCALE] + poses[LN_DISTANCE]), self.middle
         h[0] = focal * h[0] + cu * h[2]
@@ -102,7 +102,7 @@ class View:
 
     def project_all(self, poses: NDArray[np.float64], places_mm: Points, heights_mm: Sequence[float]) -> Vector:
         """Pixels (m, n, 2) of places (n, 2) for each of several poses (m, 10), each with its height above the surface."""
-        h = self._homographies(poses.T, np.asarray(heights_mm, np.float64))
+        h = self.homographies(poses.T, np.asarray(heights_mm, np.float64))
         uvw = np.matmul(np.column_stack([places_mm, np.ones(len(places_mm))]), h.transpose(0, 2, 1))
         pixels = uvw[..., :2] / uvw[..., 2:]
         if not poses[:, K1].any():

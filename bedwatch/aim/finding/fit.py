@@ -42,6 +42,7 @@ DEEPER_SPREAD = 0.06  # of the depth of the surface: levels fall, and air lifts 
 OFF_MIDDLE = 0.008  # of the longer side: how far a lens commonly sits off the picture's middle (from memory)
 DUST_MM = 1.2  # how far powder on the wall or its shadow moves the foot's edge all around
 LONGER = 0.0015  # relative error of an outline's longer axis against its shorter one
+RINGS_MM, BENDS = (1.5, 45.0), (-0.45, 0.2)
 STEP = np.array([0.05, 0.05, 1e-4, 1e-4, 1e-4, 1e-3, 1e-4, 0.05, 1e-3, 0.05])
 
 
@@ -267,11 +268,9 @@ def settle(
         pose[free] += np.clip(step, -limit[free], limit[free])
         deep = view.bed.surface_below_rim_mm
         pose[DEEPER] = np.clip(pose[DEEPER], -min(deep, max(8.0, 0.5 * deep)), max(8.0, deep))
+        pose[RING] = np.clip(pose[RING], *RINGS_MM)
+        pose[K1] = np.clip(pose[K1], *BENDS)
         if not np.isfinite(pose).all() or np.hypot(pose[TX], pose[TY]) > 0.6 or not 4 < pose[LN_DISTANCE] < 9:
-            return None
-        if RING_EDGE in kinds and not 0.5 < pose[RING] < 45:
-            return None
-        if not -0.5 < pose[K1] < 0.3:
             return None
         covariance = np.zeros((NUMBERS, NUMBERS))
         covariance[np.ix_(free, free)] = np.linalg.inv(normal)

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from bedwatch.aim.finding.edges import Array, clearness
 from bedwatch.aim.finding.fit import FOOT, RIM, RING_EDGE, Fitted, Line, beneath, level_spread_mm, look
 from bedwatch.aim.finding.guesses import plausible
-from bedwatch.aim.finding.refine import Refined, rim_edges
+from bedwatch.aim.finding.refine import Refined
+from bedwatch.aim.finding.rims import rim_edges
 from bedwatch.aim.pose import DEEPER, LN_DISTANCE, LN_SCALE, RING, Vector, View, bed_outline_mm
 from bedwatch.frames.cv import cv2
 
@@ -101,7 +102,7 @@ def evidence(view: View, picture: Array, refined: Refined, liveliness: NDArray[n
         apart=apart(view, picture, fitted.pose),
         wall_px=wall_px(fitted),
         inside=beneath(view, picture, fitted.pose)[0],
-        level=float(np.exp(-0.5 * (fitted.pose[DEEPER] / (3.0 * level_spread_mm(view.bed))) ** 2)),
+        level=float(np.exp(-0.5 * (fitted.pose[DEEPER] / max(12.0, 4.0 * level_spread_mm(view.bed))) ** 2)),
         unread=refined.lone and _ring_left_over(view, picture, fitted.pose),
         drawn=drawn_inside(view, picture, fitted.pose),
         spread_px=fitted.spread_px,
@@ -246,9 +247,13 @@ def doubt(view: View, fitted: Fitted, found: Evidence) -> str | None:
     rims = [line.support(within_px(fitted.pose)) for line in fitted.lines if line.kind != FOOT]
     if not full and max(rims, default=0.0) < 0.72:
         return f"no edge of the rim shows on more than {100 * max(rims, default=0.0):.0f} % of it"
-    most, share = (8.0, 0.15) if min(rims, default=1.0) < 0.75 else (15.0, 0.3)
+    # a level far off the bed file's is believed where both edges of the rim and the foot fit closely
+    close = found.ringed and fitted.badness < 0.45
+    most, share = (25.0, 0.45) if close else (8.0, 0.15) if min(rims, default=1.0) < 0.75 else (15.0, 0.3)
     deep = view.bed.surface_below_rim_mm
-    if abs(fitted.pose[DEEPER]) > max(min(most, 2.0 + 0.2 * deep), share * deep):
+    if abs(fitted.pose[DEEPER]) > max(
+        min(most, 4.0 + 0.35 * deep) if close else min(most, 2.0 + 0.2 * deep), share * deep
+    ):
         return "the outlines found would need a surface much deeper or shallower than the bed file says"
     if not full and not found.ringed and min(found.wall, found.foot) < (0.65 if found.foot > 0.9 else 0.85):
         return "only one edge of the rim shows, and that not all around"
