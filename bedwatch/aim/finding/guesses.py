@@ -16,7 +16,7 @@ from bedwatch.aim.finding.swarm import climb
 from bedwatch.aim.outline import homography_of_points
 from bedwatch.aim.pose import LN_DISTANCE, Vector, View, bed_outline_mm
 
-FOCAL_SHARES = 0.42 * 1.33 ** np.arange(10)  # of the longer picture side: 0.42 to 5.5, a phone or a zoomed-in camera
+FOCAL_SHARES = 0.42 * 1.33 ** np.arange(10.0)  # of the longer picture side: 0.42 to 5.5, a phone or a zoomed-in camera
 ALIKE = 0.06  # how much worse than at the best focal length the sides of a rectangle may fit
 
 
@@ -43,10 +43,8 @@ def plausible(view: View, pose: Vector) -> bool:
 def guesses(view: View, picture: Array, edges: EdgeMap) -> list[Guess]:
     """The best poses in a small picture, best first."""
     wide, sharp = field_of(edges, view.size_px, WIDE), field_of(edges, view.size_px)
-    if view.bed.shape == "round":
-        begun = _round_starts(view, picture, edges)
-    else:
-        begun = _square_starts(view, picture, edges, sharp)
+    square = view.bed.shape == "rectangular"
+    begun = _square_starts(view, picture, edges, sharp) if square else _round_starts(view, picture, edges)
     if not begun:
         return []
     starts = np.array(begun)
@@ -63,9 +61,8 @@ def _square_starts(view: View, picture: Array, edges: EdgeMap, field: Field) -> 
         for up, ring in _readings(height):
             mm = corners * (np.array([bed.width_mm, bed.length_mm]) + 2 * ring)
             homography = homography_of_points(mm, quad.corners)
-            tried = [view.of_homography(homography, share * max(view.size_px), up) for share in FOCAL_SHARES]
-            least = min(misfit for _, misfit in tried)
-            begun += [pose for pose, misfit in tried if misfit < least + ALIKE]
+            poses, misfit = view.of_homography_at(homography, FOCAL_SHARES * float(max(view.size_px)), up)
+            begun += list(poses[misfit < misfit.min() + ALIKE])
     return begun
 
 

@@ -10,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.aim.finding.edges import Array, edge_map, mean_picture
-from bedwatch.aim.finding.fit import error_mm, standing_error_mm
+from bedwatch.aim.finding.fit import Fitted, error_mm, level_spread_mm, standing_error_mm
 from bedwatch.aim.finding.guesses import guesses, one_outline
 from bedwatch.aim.finding.refine import LONE_RING_MM, Refined, apart_px, enlarged, refine
 from bedwatch.aim.finding.verify import Evidence, doubt, evidence
 from bedwatch.aim.outline import mm_per_px, outline_of
-from bedwatch.aim.pose import DEEPER, K1, LN_SCALE, View
+from bedwatch.aim.pose import DEEPER, K1, LN_SCALE, View, bed_outline_mm
 from bedwatch.aim.straight import bent_outline, lens_beside, zoomed
 from bedwatch.aim.types import Aim, NotFound, Problem, ProblemKind
 from bedwatch.bed.model import Bed
@@ -26,6 +26,7 @@ SEARCH_PX = 640  # longer side of the picture that is searched
 MOST_PICTURES = 16
 TOO_FAR_OFF_MM = 4.0  # standard error: twice that is as far as a place may lie off
 BRIM_OFF_MM = 8.0  # of a bed full to the brim, whose outline alone says little of how the camera leans
+UNLIKELY = 0.1  # penalty by which a pose is a third as likely
 CLOSE = 0.3  # badness of a pose whose three outlines leave no doubt which is which
 ADVICE = "Show the whole rim, with the camera nearly straight above and light from one side."
 
@@ -66,7 +67,7 @@ def search(pictures: Sequence[Picture], bed: Bed) -> tuple[Aim | NotFound, Aim |
     if reason is None:
         reason = rivalry(view, ranked)
     if reason is None:
-        aim = aim_of(view, best)
+        aim = aim_of(view, best, astray_mm(view, ranked))
         most = BRIM_OFF_MM if one_outline(view) else TOO_FAR_OFF_MM
         if aim.error_mm is None or aim.error_mm < most:
             return aim, None
@@ -120,7 +121,26 @@ def rivalry(view: View, ranked: Sequence[Candidate]) -> str | None:
     return None
 
 
-def aim_of(view: View, best: Candidate) -> Aim:
+def astray_mm(view: View, ranked: Sequence[Candidate]) -> float:
+    """How far places of the surface may lie off because another pose explains the picture nearly as well, mm.
+
+    Root mean square over the poses that are not in doubt, weighed by how little each leaves unexplained.
+    """
+    best = ranked[0]
+    places = np.vstack([[[0.0, 0.0]], bed_outline_mm(view.bed, 8)])
+    pixels = view.project(best.refined.fitted.pose, places, 0.0)
+    total, weights = 0.0, 1.0
+    for other in ranked[1:]:
+        if doubt(view, other.refined.fitted, other.found) is not None:
+            continue
+        weight = min(1.0, float(np.exp((best.found.penalty - other.found.penalty) / UNLIKELY)))
+        miss = view.places(other.refined.fitted.pose, pixels) - places
+        total += weight * float((miss * miss).sum(axis=1).mean())
+        weights += weight
+    return float(np.sqrt(total / weights))
+
+
+def aim_of(view: View, best: Candidate, astray_mm: float = 0.0) -> Aim:
     """The finding in the words of the contract: outlines exactly as the homographies and the lens draw them."""
     fitted = best.refined.fitted
     pose, depth = fitted.pose, view.depth_mm(fitted.pose)
@@ -131,7 +151,7 @@ def aim_of(view: View, best: Candidate) -> Aim:
         drawn = [bent_outline(view, pose, height) for height in (0.0, depth)]
         surface = np.asarray(zoomed(lens) @ surface, np.float64)
         surface /= surface[2, 2]
-    close = not best.refined.lone and fitted.badness < CLOSE
+    close = not best.refined.lone and not one_outline(view) and fitted.badness < CLOSE
     doubtful = LONE_RING_MM if best.refined.lone and view.bed.surface_below_rim_mm > 0.0 else 0.0
     # a ledge taken for the foot looks like a surface off its level
     doubtful = float(np.hypot(doubtful, (0.1 if close else 0.3) * pose[DEEPER]))
@@ -144,10 +164,23 @@ def aim_of(view: View, best: Candidate) -> Aim:
         mm_per_px=mm_per_px(surface),
         size_px=view.size_px,
         error_mm=float(
-            np.sqrt((2.0 * error_mm(view, fitted)) ** 2 + 0.2**2 + standing_error_mm(view, pose) ** 2 + doubtful**2)
+            np.sqrt(
+                (2.0 * error_mm(view, fitted)) ** 2
+                + 0.2**2
+                + standing_error_mm(view, pose) ** 2
+                + doubtful**2
+                + astray_mm**2
+            )
         ),
         lens=lens,
+        level_mm=(depth, off) if close and (off := _level_error_mm(fitted)) < level_spread_mm(view.bed) else None,
     )
+
+
+def _level_error_mm(fitted: Fitted) -> float:
+    """Standard error of the surface's level: what the fit says, twice since its edges are not independent, and the
+    half millimetre that blur and powder on the wall move an outline."""
+    return float(np.hypot(2.0 * np.sqrt(fitted.covariance[DEEPER, DEEPER]), 0.5))
 
 
 def not_found(reason: str, advice: str) -> NotFound:
