@@ -306,7 +306,9 @@ class Watch:
         if self._camera.place.hold or self._camera.defocused:
             return self._judge.nothing(self._now_s, State.SETTLING, problems)
         field = None if self._eyes is None else self._eyes.meter.field()
-        changed_s = self._judge.changed_s(field)
+        # Haze that comes and goes takes the pattern's contrast along, which looks like another air.
+        hazy = any(problem.kind is ProblemKind.DUST_CLOUD for problem in problems)
+        changed_s = None if hazy else self._judge.changed_s(field)
         if changed_s is not None and self._eyes is not None:
             self._eyes.meter.forget_before(changed_s)
             field = self._eyes.meter.field()
