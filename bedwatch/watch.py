@@ -289,7 +289,8 @@ class Watch:
         if self._camera.place.lost:
             advice = "The camera has moved against the bed; put it back, or aim again and go on with the new aim."
             problems.append(Problem(kind=ProblemKind.BED_LOST, advice=advice))
-        if (missing := self.not_found or self._sought) is not None:
+        missing = self._sought if self.not_found is None else self.not_found  # neither is true in a test
+        if missing is not None:
             advice = f"The bed was not found: {missing.reason}. {missing.advice}"
             problems.append(Problem(kind=ProblemKind.BED_NOT_FOUND, advice=advice))
         return tuple(problems)
@@ -306,7 +307,9 @@ class Watch:
         if self._camera.place.hold or self._camera.defocused:
             return self._judge.nothing(self._now_s, State.SETTLING, problems)
         field = None if self._eyes is None else self._eyes.meter.field()
-        changed_s = self._judge.changed_s(field)
+        # Haze that comes and goes takes the pattern's contrast along, which looks like another air.
+        hazy = any(problem.kind is ProblemKind.DUST_CLOUD for problem in problems)
+        changed_s = None if hazy else self._judge.changed_s(field)
         if changed_s is not None and self._eyes is not None:
             self._eyes.meter.forget_before(changed_s)
             field = self._eyes.meter.field()
@@ -321,9 +324,10 @@ class Watch:
             if self._pictures:
                 self._find()
             if self.aim is None:
-                self.not_found = self.not_found or NotFound(
-                    reason="there was no picture to look for it in", advice="Check the source."
-                )
+                if self.not_found is None:
+                    self.not_found = NotFound(
+                        reason="there was no picture to look for it in", advice="Check the source."
+                    )
                 return self._judge.nothing(self._now_s, State.NO_PICTURE, self._problems())
         return self._reading() if self._now_s > self._given_s or self._cut_short else None
 

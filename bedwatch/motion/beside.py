@@ -24,6 +24,7 @@ _LEAST_PLACES = 8
 # down with what was there before, one for one. They must differ by so much (standard deviation of the logarithm) to tell; else
 # many sectors that get darker or brighter alike are light: no arm is as wide.
 _SLOPE, _UNLIKE, _ALIKE, _WIDE = -0.5, 0.07, 0.4, 10
+_FEW = 3  # shadows are wider than fewer sectors; a thin hook over a varied bench may pass for one
 _MOST = 0.6  # when so many sectors change at once it is the camera, and tells nothing
 _LOG = np.log(np.maximum(np.arange(256), 12)).astype(np.float32)
 
@@ -88,6 +89,8 @@ class Beside:
             shaded |= alike
         if (changed & ~shaded).sum() > _MOST * self.seen.sum():
             return none
+        if shaded.sum() < _FEW:
+            told, shaded = told & ~shaded, shaded & False
         either = changed & ~shaded & ~told
         return Sides(seen=self.seen, other=changed & ~shaded & told, shaded=shaded, either=either)
 

@@ -30,9 +30,10 @@ _FAINTER, _CLOUD_SHARE, _CLOUD_S = 0.42, 0.6, 0.35
 _BEGIN_LOOKS, _LARGE_LOOKS, _LARGE_BLOCKS = 3, 2, 24
 # Sooner when it is seen to come in over the wall; later, and only if it stays where it is, when nothing did.
 _CAME_LOOKS, _INSIDE_LOOKS, _SAME = 2, 6, 0.5
+_HUGE, _HUGE_LOOKS = 0.15, 4  # no eruption takes up this share of the bed
 _WALL_BLOCKS = 4  # so near the wall it must reach
 # Whether the surroundings show the light changed: in so many sectors.
-_SHADED = 6
+_SHADED, _BROAD = 6, 8
 _OVER_S, _STAYS_S, _MAYBE_S = 0.6, 20.0, 0.9
 _ALIKE, _UNLIKE = 0.15, 0.3
 
@@ -72,6 +73,7 @@ class Cover:
         self._start_s: float | None = None
         self._first: list[tuple[Looks, Array]] = []
         self._looks = 0
+        self._seen_in = False
         self._before: Mask = self._whole & False
         self._off_since: float | None = None
         self._clear_since: float | None = None
@@ -140,6 +142,9 @@ class Cover:
         usual.remember(now)
         came = self._came(thing, sides)
         light = sides is not None and sides.shaded.sum() >= _SHADED and came is False
+        self._seen_in = bool(thing.any()) and not light and (self._seen_in or came is True)
+        if self._seen_in:
+            came = True  # it need not be seen at every look
         self.light = bool(thing.any()) and not self.covered
         if light or (thing.sum() > _LIGHT_SHARE * self._whole.sum() and usual.pattern_kept(thing, now)):
             if self.light:
@@ -164,6 +169,9 @@ class Cover:
         """Whether it is seen to have come in over the wall, where it reaches the wall; None when that cannot be told."""
         if sides is None or not thing.any() or 2 * sides.seen.sum() < SECTORS:
             return None
+        changed = sides.other | sides.either | sides.shaded
+        if changed.sum() > _BROAD and 2 * sides.other.sum() < changed.sum():
+            return False  # wider than an arm, and mostly light
         at_wall = thing & self._by_wall
         near = np.bincount(self._sector[at_wall], minlength=SECTORS) > 0
         near |= np.roll(near, 1) | np.roll(near, -1)
@@ -208,7 +216,8 @@ class Cover:
         if came is None:
             needed = 1 if sure else _LARGE_LOOKS if thing.sum() >= _LARGE_BLOCKS else _BEGIN_LOOKS
         else:
-            needed = (1 if sure else _CAME_LOOKS) if came else _INSIDE_LOOKS
+            inside = _HUGE_LOOKS if thing.sum() > _HUGE * self._whole.sum() else _INSIDE_LOOKS
+            needed = (1 if sure else _CAME_LOOKS) if came else inside
         stayed = thing.any() and self._looks >= needed
         if thing.any() or cloud:
             self._clear_since = None

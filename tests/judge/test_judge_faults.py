@@ -89,6 +89,32 @@ def test_a_healthy_bed_has_no_faults(seven: Table, six: Table) -> None:
                 assert found(table, table.field(look, seed=seed, seconds=30.0)) == (), (look, seed)
 
 
+def test_a_settled_bed_with_a_channel_has_that_fault_only(seven: Table) -> None:
+    """What does not move there is not dead: nothing around it moves."""
+    field = seven.patched(seven.field("still", seconds=20.0), PLACE, 14.0, plume(seven))
+    (fault,) = found(seven, field)
+    assert fault.kind is FaultKind.SPOUT
+    assert off_mm(fault, PLACE) < NEAR_MM
+
+
+@pytest.mark.parametrize("times", [3.0, 6.0])
+def test_a_settled_zone_that_stirs_at_one_place_has_no_channel(seven: Table, times: float) -> None:
+    """On the brink of moving some places do first; a channel outdoes the powder around it by far more."""
+    still = seven.looks["still"]
+    stirs = replace(still, live=1.0, narrow=times * (still.narrow + 0.5), wide=times * still.wide, speed_mm_s=4.0)
+    assert found(seven, seven.patched(seven.field("still", seconds=20.0), PLACE, 24.0, stirs)) == ()
+
+
+def test_a_zone_on_the_brink_has_no_dead_patches(seven: Table) -> None:
+    """Zone 2 moves a quarter as much as its neighbours, and at two places not at all: it gets too little air."""
+    gentle = seven.looks["gentle"]
+    brink = replace(gentle, live=0.45, narrow=0.25 * gentle.narrow, wide=0.25 * gentle.wide)
+    field = seven.field("gentle", brink, *["gentle"] * 5)
+    for place in (PLACE, (110.0, 75.0)):
+        field = seven.patched(field, place, 16.0, seven.looks["still"])
+    assert found(seven, field) == ()
+
+
 def test_a_lively_neighbour_is_no_spout(seven: Table) -> None:
     """Zones side by side that are unlike in every way: their borders are no faults."""
     for seed in range(4):

@@ -60,6 +60,32 @@ def test_before_the_hand_all_was_read(handled: list[Reading]) -> None:
     assert [reading.state for reading in handled if 7.0 < reading.time_s < BEGIN_S] == [State.READING]
 
 
+def with_shadow(frames: Iterator[Frame]) -> Iterator[Frame]:
+    """A shadow some 90 mm wide that passes over bed and bench between BEGIN_S and END_S."""
+    for frame in frames:
+        if not BEGIN_S <= frame.time_s < END_S:
+            yield frame
+            continue
+        width = frame.picture.shape[1]
+        at = -60 + (width + 120) * (frame.time_s - BEGIN_S) / (END_S - BEGIN_S)
+        shade = 1 - 0.5 * np.exp(-(((np.arange(width) - at) / 30) ** 4))
+        picture = np.rint(frame.picture * shade.reshape(1, -1, *[1] * (frame.picture.ndim - 2))).astype(np.uint8)
+        picture.setflags(write=False)
+        yield replace(frame, picture=picture)
+
+
+def test_a_shadow_that_passes_over_everything_hides_nothing(room: Room) -> None:
+    readings = room.readings(room.watch(), with_shadow(room.Clip().frames(19.5)))
+    before = [reading for reading in readings if reading.state is State.READING and reading.time_s < BEGIN_S][-1]
+    said = {zone.zone: {zone.hint, HintWord.WAIT} for zone in before.zones}
+    for reading in readings:
+        assert reading.state is not State.BLOCKED, reading.time_s
+        if reading.time_s >= BEGIN_S:
+            assert all(zone.hint in said[zone.zone] for zone in reading.zones), reading.time_s
+            assert reading.faults == ()
+    assert readings[-1].state is State.READING
+
+
 def test_frames_that_only_repeat_are_no_picture_before_two_seconds(room: Room) -> None:
     """Marked as repeats, as a source does that is handed the same picture over and over."""
     watch = room.watch()
