@@ -172,7 +172,10 @@ class Advisor:
             }
             return advice(None, Outcome.SUPPLY_TOO_SMALL, zones)
         if chance is not None and not chance.even and plan.steps:
-            return advice(self._move(plan.steps[0], look, belief, valves, supply), Outcome.MOVING)
+            step = plan.steps[0]
+            if chance.are_alike:  # then it is a matter of all
+                step = Step(valve=None, travel=chance.shift / belief.gain(None), change=chance.shift)
+            return advice(self._move(step, look, belief, valves, supply), Outcome.MOVING)
         hand = self._hand(look, hopeless)
         if hand is not None:
             return advice(hand, Outcome.MOVING)

@@ -25,9 +25,9 @@ LEAST, MOST, ALIKE = 1.35, 2.8, 1.6  # an even bed may have up to 3; what is see
 _LOW, _HIGH, _BAND = math.log(1.5), math.log(2.35), math.log(1.38)
 _PER_OUTSIDE = 20.0  # cost, in moves, of leaving a zone outside by a factor of e
 _OPENING, _NO_ROOM = 0.35, 1.5  # cost of opening a valve, and of one that may be at its end
-_ALIKE_FROM, _LEVEL_FROM = 0.8, 0.9
+_ALIKE_FROM, _LEVEL_FROM = 0.75, 0.75
 _OWN = 0.05  # ln air: zones differ in what they show, by wall, light and lens, however often they are looked at
-BIGGEST, SMALLEST = 0.4, 0.04  # of a valve's travel in one move
+BIGGEST, SMALLEST = 0.4, 0.07  # of a valve's travel in one move
 _RICH_FIRST = 0.25
 _WILD = math.log(3.6)
 
@@ -53,16 +53,22 @@ class Plan:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chances:
     """alike: that the zones' air differs by no more than an even bed's may. level: that it is neither too little nor too much
-    anywhere. best_level: the most that could come to by moving all zones alike."""
+    anywhere. best_level: the most that could come to by moving all zones alike, by `shift` in ln air."""
 
     alike: float
     level: float
     best_level: float
+    shift: float
 
     @property
     def even(self) -> bool:
         """Whether to stop: the zones are alike, and no move of all could make it surer that they get what they need."""
-        return self.alike >= _ALIKE_FROM and self.level >= _LEVEL_FROM * self.best_level
+        return self.are_alike and self.level >= _LEVEL_FROM * self.best_level
+
+    @property
+    def are_alike(self) -> bool:
+        """Whether no single zone needs to be moved."""
+        return self.alike >= _ALIKE_FROM
 
 
 def chances(belief: Belief, known: NDArray[np.bool_], *, can_rise: bool = True) -> Chances:
@@ -74,7 +80,14 @@ def chances(belief: Belief, known: NDArray[np.bool_], *, can_rise: bool = True) 
     shifts = np.linspace(-1.5, 1.5 if can_rise else 0.0, 61 if can_rise else 31)[:, None]
     inside = (low + shifts > math.log(LEAST)) & (high + shifts < math.log(MOST))
     level = inside.mean(axis=1)
-    return Chances(alike=float(alike.mean()), level=float(level[30]), best_level=float(level.max()))
+    # Where many shifts are as good, the middle one.
+    good = shifts[level >= level.max() - 0.02, 0]
+    return Chances(
+        alike=float(alike.mean()),
+        level=float(level[30]),
+        best_level=float(level.max()),
+        shift=float(good[len(good) // 2]),
+    )
 
 
 def best_plan(
