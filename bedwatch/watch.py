@@ -13,6 +13,7 @@ from bedwatch.aim.finding.search import find_bed
 from bedwatch.aim.following.afresh import Afresh
 from bedwatch.aim.following.place import moved_aim
 from bedwatch.aim.health.camera import CameraCheck
+from bedwatch.aim.kept import fits, settled
 from bedwatch.aim.rectify import Rectifier
 from bedwatch.aim.types import Aim, NotFound, Problem, ProblemKind
 from bedwatch.bed import Bed, cell_index, make_cells, zone_index
@@ -71,14 +72,19 @@ class Watch:
     """Follows one bed. `step` takes one happening and gives a reading when one is due.
 
     aim: where the bed is; None to look for it on the first frames. past: what was seen and done before, as a log keeps it.
+    kept: an aim from another day; gone by when the bed is found where it says, or not found at all.
     Once `not_found` is set there is nothing more to come.
     Raises UserError when the aim does not fit the picture.
     """
 
-    def __init__(self, bed: Bed, aim: Aim | None = None, past: Iterable[Reading | Did] = ()) -> None:
+    def __init__(
+        self, bed: Bed, aim: Aim | None = None, past: Iterable[Reading | Did] = (), *, kept: Aim | None = None
+    ) -> None:
         self.bed = bed
         self.aim = aim
         self.not_found: NotFound | None = None
+        self._kept = kept
+        self._sought: NotFound | None = None  # while the bed is looked for once more: why it was not found before
         self._cells = make_cells(bed)
         self._judge = Judge(bed, self._cells, past)
         self._camera = CameraCheck()
@@ -114,6 +120,14 @@ class Watch:
             self._forget()  # what was seen before tells nothing of what is now
             return None
         return None if self.not_found is not None else self._frame(happening)
+
+    def look_again(self) -> None:
+        """The bed is looked for anew, as at the start, and nothing kept is gone by."""
+        self._sought, self.not_found = self.not_found, None
+        self.aim, self._kept, self._eyes = None, None, None
+        self._pictures.clear()
+        self._tries = [self._now_s + at_s for at_s in AIM_AT_S]
+        self._next_picture_s = self._now_s
 
     def _tick(self, time_s: float) -> Reading | None:
         """While no picture comes: first what the window held until then, then that there is none."""
@@ -216,10 +230,15 @@ class Watch:
 
     def _find(self) -> None:
         found = find_bed(self._pictures, self.bed)
+        size_px = (self._pictures[-1].shape[1], self._pictures[-1].shape[0])
         if isinstance(found, Aim):
-            self.aim = found
+            self.aim = settled(found, self._kept, self.bed, size_px)
+        elif not self._tries and self._kept is not None and fits(self._kept, size_px):
+            self.aim = self._kept
         elif not self._tries:
             self.not_found = found
+        if self.aim is not None:
+            self._sought = None
         if self.aim is not None or not self._tries:
             self._pictures.clear()
 
@@ -270,15 +289,16 @@ class Watch:
         if self._camera.place.lost:
             advice = "The camera has moved against the bed; put it back, or aim again and go on with the new aim."
             problems.append(Problem(kind=ProblemKind.BED_LOST, advice=advice))
-        if self.not_found is not None:
-            advice = f"The bed was not found: {self.not_found.reason}. {self.not_found.advice}"
+        if (missing := self.not_found or self._sought) is not None:
+            advice = f"The bed was not found: {missing.reason}. {missing.advice}"
             problems.append(Problem(kind=ProblemKind.BED_NOT_FOUND, advice=advice))
         return tuple(problems)
 
     def _reading(self) -> Reading:
         self._given_s = self._now_s
         problems = self._problems()
-        if self._camera.blank or self._camera.place.lost or self._now_s - self._fresh_s > FROZEN_S:
+        blank = self._camera.blank or self._camera.place.lost or self._now_s - self._fresh_s > FROZEN_S
+        if blank or (self.aim is None and self._sought is not None):
             self._forget()
             return self._judge.nothing(self._now_s, State.NO_PICTURE, problems)
         if self._covered and not self._camera.defocused:

@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from bedwatch import __version__
+from bedwatch.commands import log_parser, settings_parser
 from bedwatch.errors import UserError
 
 # The functions below only say what to do. It is done outside the parser, which has ideas of its own about Ctrl-C and
@@ -190,6 +191,10 @@ def watch(
             "from.",
         ),
     ] = None,
+    against: Annotated[
+        str | None,
+        typer.Option("--against", metavar="SETTING", help="A saved setting to find the way back to, by name or file."),
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print every reading as one JSON object per line.")] = False,
     pictures_per_s: Rate = None,
     lost_after_s: Annotated[
@@ -200,6 +205,9 @@ def watch(
             help="So long a camera or stream that fell silent is waited for (40 if not given).",
         ),
     ] = None,
+    real_time: Annotated[
+        bool, typer.Option("--real-time", help="Play a file at its own speed instead of as fast as it is analysed.")
+    ] = False,
 ) -> Job:
     """Measure the bed and say which zone wants more or less air.
 
@@ -217,8 +225,27 @@ def watch(
             as_json=json,
             pictures_per_s=pictures_per_s,
             lost_after_s=lost_after_s,
+            real_time=real_time,
             log_file=log,
+            against=against,
         )
+
+    return job
+
+
+@app.command()
+def cameras(
+    pictures: Annotated[
+        Path | None,
+        typer.Option("--pictures", metavar="FOLDER", help="Folder that gets a picture of every camera."),
+    ] = None,
+) -> Job:
+    """Tell which camera has which number, by what each one sees."""
+
+    def job() -> int:
+        from bedwatch.commands.cameras import run_cameras
+
+        return run_cameras(pictures)
 
     return job
 
@@ -318,6 +345,41 @@ def air(
         return run_air(bed, drawing, as_json=json)
 
     return job
+
+
+@app.command()
+def report(
+    source: SourceSpec,
+    bed: Bed,
+    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="Page to write (.html).")],
+    aim: Annotated[
+        Path | None, typer.Option("--aim", metavar="FILE", help="Aim file; without it the bed is looked for first.")
+    ] = None,
+    against: Annotated[
+        str | None,
+        typer.Option("--against", metavar="SETTING", help="A saved setting to hold it against, by name or file."),
+    ] = None,
+    seconds: Annotated[
+        float | None,
+        typer.Option("--seconds", metavar="NUMBER", help="How long to look at a camera or stream (40 if not given)."),
+    ] = None,
+    pictures_per_s: Rate = None,
+) -> Job:
+    """Write one page that tells how the bed is: to print, to send, to pin beside it.
+
+    SOURCE is what bedwatch watch takes, a log it wrote (.jsonl), or a saved setting (NAME.setting.toml).
+    """
+
+    def job() -> int:
+        from bedwatch.commands.report import run_report
+
+        return run_report(source, bed, out, aim, against, seconds=seconds, rate=pictures_per_s)
+
+    return job
+
+
+app.add_typer(settings_parser.app, name="settings")
+app.add_typer(log_parser.app, name="log")
 
 
 def parse(arguments: Sequence[str] | None) -> Job:

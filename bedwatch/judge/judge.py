@@ -156,6 +156,7 @@ class Judge:
                     speed_error_mm_s=_or_none(field.zones.speed_error_mm_s[number]),
                     hint=hints[number][0],
                     because=hints[number][1],
+                    evenness=self._zone_evenness(field, number),
                     signs=_signs(evidence[number]) if settled and air[number] is not Air.UNKNOWN else None,
                 )
                 for number, name in enumerate(names)
@@ -187,6 +188,12 @@ class Judge:
         if fault.kind is FaultKind.DEAD_SPOT:
             return one is Air.STARVED
         return fault.kind is FaultKind.RIM_LEAK and one is Air.VIOLENT
+
+    def _zone_evenness(self, field: MotionField, number: int) -> float | None:
+        mine = self._cells.zone == number
+        if field.zones.speed_mm_s[number] == 0:
+            return 0.0  # as of the bed: what is left of the cells' speeds is noise
+        return _or_none(uniformity_index(field.cells.speed_mm_s[mine], self._cells.area_mm2[mine]))
 
     def _figures(self, field: MotionField, verdict: Verdict | None = None) -> BedReading:
         evenness = uniformity_index(field.cells.speed_mm_s, self._cells.area_mm2)

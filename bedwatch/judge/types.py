@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from bedwatch.aim.types import Problem
+from bedwatch.aim.types import Problem as Problem
+from bedwatch.aim.types import ProblemKind as ProblemKind  # for rooms that know finished values only
 
 
 class State(StrEnum):
@@ -51,6 +52,7 @@ class Done(StrEnum):
     MORE_AIR = "more_air"
     LESS_AIR = "less_air"
     STIRRED = "stirred"
+    TOPPED_UP = "topped_up"
     CHECKED_PLATE = "checked_plate"
 
 
@@ -101,7 +103,8 @@ class BedReading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ZoneReading:
-    """One zone. `because` is one sentence that names the evidence of the hint; signs: None where it cannot be judged."""
+    """One zone. `because` is one sentence that names the evidence of the hint; signs: None where it cannot be judged;
+    evenness: the index over its cells."""
 
     zone: str
     live: float | None
@@ -109,6 +112,7 @@ class ZoneReading:
     speed_error_mm_s: float | None
     hint: HintWord
     because: str
+    evenness: float | None = None
     signs: Signs | None = None
 
 

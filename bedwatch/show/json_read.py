@@ -95,6 +95,7 @@ def _zone(r: _Reader, raw: dict[str, Any], path: str) -> ZoneReading:
         speed_error_mm_s=r.maybe(raw, "speed_error_mm_s", path),
         hint=r.word(raw, "hint", path, HintWord),
         because=r.text(raw, "because", path),
+        evenness=r.maybe(raw, "evenness", path, high=1.0) if "evenness" in raw else None,
         signs=None if raw.get("signs") is None else _signs(r, r.table(raw["signs"], path + "signs"), path + "signs."),
     )
 

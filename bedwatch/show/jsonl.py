@@ -63,6 +63,7 @@ def _zone(zone: ZoneReading) -> dict[str, Any]:
         "live": _number(zone.live, _SHARE),
         "speed_mm_s": _number(zone.speed_mm_s, _SPEED),
         "speed_error_mm_s": _number(zone.speed_error_mm_s, _SPEED),
+        "evenness": _number(zone.evenness, _SHARE),
         "hint": zone.hint.value,
         "because": zone.because,
         **({} if zone.signs is None else {"signs": _signs(zone.signs)}),

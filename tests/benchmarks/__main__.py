@@ -30,7 +30,9 @@ from tests.benchmarks import (  # noqa: E402
     cost,
     faults,
     live,
+    on_screen,
     turning,
+    way_back,
 )
 from tests.benchmarks.group import Group, Row  # noqa: E402
 
@@ -48,9 +50,11 @@ def all_groups(seed_base: int) -> tuple[Group, ...]:
         faults.DIRT,
         turning.TURNTABLE,
         turning.STILL,
+        way_back.WAY_BACK,
         cost.COST,
         cost.DEMO_CLIP,
         live.LIVE,
+        on_screen.SCREEN,
     )
 
 

@@ -70,7 +70,7 @@ def check_against_contract(line: str) -> dict[str, Any]:
     assert all(maybe_number(raw["bed"][key]) for key in raw["bed"].keys() - {"verdict"})
     assert raw["bed"]["verdict"] in {"even", "uneven", "violent", "still", None}
     for zone in raw["zones"]:
-        assert zone.keys() == {"zone", "live", "speed_mm_s", "speed_error_mm_s", "hint", "because"}
+        assert zone.keys() == {"zone", "live", "speed_mm_s", "speed_error_mm_s", "evenness", "hint", "because"}
         assert all(maybe_number(zone[key]) for key in ("live", "speed_mm_s", "speed_error_mm_s"))
         assert isinstance(zone["zone"], str)
         assert isinstance(zone["because"], str)
