@@ -44,6 +44,7 @@ _START = (math.log(2.2), 0.65, 0.42)  # air at the start: common spread, spread 
 # Errors of one look.
 _SPEED_ERROR, _RESTLESS_ERROR, _RESTLESS_SHARE = 0.08, 0.4, 0.15
 _LIFT_FROM, _LIFT_FULL, _LIFT_ERROR = math.log(1.02), math.log(1.16), 0.07
+_AT_REST = (math.log(0.75), 0.25)  # where a zone at rest may be
 _SOFT = 0.06  # the speed's law is rounded off so far above the minimum
 # Errors of one move: share of the step, and what backlash and reading a scale leave open, in travel.
 _STEP_SHARE, _STEP_OWN, _STEP_TRAVEL, _DRIFT = 0.4, 0.12, 0.02, 0.03
@@ -275,12 +276,12 @@ def _misses(n: int, means: Array, look: Sequence[Seen]) -> tuple[Array, Array]:
 def _lift_off(x: Array, live: float) -> tuple[Array, Array]:
     """What the share that is lifted says (at rest: below the minimum; all of it: beyond; in between: near it), and where."""
     if live < 0.05:
-        off = np.minimum(0.0, _LIFT_FROM - x)
-    elif live > 0.9:
+        part = _LIFT_ERROR / _AT_REST[1]
+        return part * (_AT_REST[0] - x), np.full(len(x), part)
+    if live > 0.9:
         off = np.maximum(0.0, _LIFT_FULL - x)
-    else:
-        return _LIFT_FROM + live * (_LIFT_FULL - _LIFT_FROM) - x, np.ones(len(x))
-    return off, (off != 0).astype(np.float64)
+        return off, (off != 0).astype(np.float64)
+    return _LIFT_FROM + live * (_LIFT_FULL - _LIFT_FROM) - x, np.ones(len(x))
 
 
 def _beyond(x: Array) -> tuple[Array, Array]:
