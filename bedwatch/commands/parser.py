@@ -308,6 +308,24 @@ def make_believe(
 
 
 @app.command()
+def practise(
+    seed: Annotated[int, typer.Option("--seed", metavar="NUMBER", help="Another number, another badly set bed.")] = 1,
+    no_advice: Annotated[bool, typer.Option("--no-advice", help="Show only what the surface does.")] = False,
+) -> Job:
+    """Practise tuning on a pretended bed: type moves, see what the surface answers, count them.
+
+    No camera and no pictures: each look shows how much of every zone moves and how fast.
+    """
+
+    def job() -> int:
+        from bedwatch.commands.practise import run_practise
+
+        return run_practise(seed, advice=not no_advice)
+
+    return job
+
+
+@app.command()
 def air(
     bed: Bed,
     drawing: Annotated[

@@ -19,8 +19,7 @@ _ASLEEP = 0.5  # share of a middle that is lifted, below which a zone counts as 
 _AWAKE = 0.9  # share from which what the surface shows is a matter of degree
 _TRIED = 0.55  # so much travel without any answer: it is not the valve
 _SUPPLY_TRIED = 0.8
-_STILL_POOR = math.log(1.3)
-_SAME = 0.08  # ln air: less is no answer
+_TOO_LITTLE = 1.4  # mean air of the zones, in minima: less is not enough for all, however it is shared out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,7 +58,6 @@ class Advisor:
         self._tried = [0.0] * count  # travel a zone that sleeps was opened by, without an answer
         self._supply_tried = 0.0
         self._hands = [0] * count  # what was done by hand about a zone: 1 stirred, 2 plate checked
-        self._opened_spent: set[int] = set()  # zones whose valve was opened when the supply was at its end
 
     def replay(self, events: Iterable[Reading | Did]) -> None:
         """What happened before, in order."""
@@ -156,8 +154,9 @@ class Advisor:
         hopeless = self._hopeless(look, valves)
         sound = known.copy()
         sound[list(hopeless)] = False
-        chance = chances(belief, sound) if sound.any() else None
-        plan = best_plan(belief, valves, supply, sound)
+        spent = self._spent(look, supply)
+        chance = chances(belief, sound, can_rise=not spent) if sound.any() else None
+        plan = best_plan(belief, valves, supply, sound, can_rise=not spent)
 
         def advice(move: Move | None, outcome: Outcome, zones: dict[int, tuple[HintWord, str]] | None = None) -> Advice:
             return Advice(move=move, outcome=outcome, belief=belief, plan=plan, chance=chance, zones=zones or {})
@@ -165,10 +164,18 @@ class Advisor:
         channel = self._channel(look)
         if channel is not None:
             return advice(channel, Outcome.MOVING)
+        if spent and float(np.exp(belief.air[known]).mean()) < _TOO_LITTLE:
+            zones = {
+                zone: (HintWord.MORE_AIR, supply_spent(seen))
+                for zone, seen in enumerate(look.seen)
+                if seen.known and seen.live < _ASLEEP
+            }
+            return advice(None, Outcome.SUPPLY_TOO_SMALL, zones)
         if chance is not None and not chance.even and plan.steps:
-            if self._spent(look, belief, supply, plan):
-                return self._with_supply_spent(look, belief, valves, supply, plan, chance, known)
-            return advice(self._move(plan.steps[0], look, belief, valves, supply), Outcome.MOVING)
+            step = plan.steps[0]
+            if chance.are_alike:  # then it is a matter of all
+                step = Step(valve=None, travel=chance.shift / belief.gain(None), change=chance.shift)
+            return advice(self._move(step, look, belief, valves, supply), Outcome.MOVING)
         hand = self._hand(look, hopeless)
         if hand is not None:
             return advice(hand, Outcome.MOVING)
@@ -252,51 +259,13 @@ class Advisor:
             because=reason_of(step, self._names, look.seen, belief),
         )
 
-    # --- the supply at its end ----------------------------------------------------------------
-
-    def _spent(self, look: Look, belief: Belief, supply: Travel, plan: Plan) -> bool:
-        """Whether the plan wants more from a supply that has no more to give."""
-        wants = any(step.valve is None and step.change > _SAME for step in plan.steps)
-        poor = float(np.median(belief.air)) < _STILL_POOR
+    def _spent(self, look: Look, supply: Travel) -> bool:
+        """Whether the supply has no more to give: its valve is at its end, or was opened far and not one zone woke up."""
         tried = self._supply_tried
         if self._last is not None and self._last[0] is None:
             tried += self._last[1]
         asleep = all(seen.live < _ASLEEP for seen in look.seen if seen.known)
-        return (wants or poor) and (supply.fully_open > AT_ITS_END or (asleep and tried >= _SUPPLY_TRIED))
-
-    def _with_supply_spent(
-        self,
-        look: Look,
-        belief: Belief,
-        valves: Sequence[Travel],
-        supply: Travel,
-        plan: Plan,
-        chance: Chances | None,
-        known: NDArray[np.bool_],
-    ) -> Advice:
-        """Rich zones may still feed the poor ones; two valves are opened to see whether they throttle; then it is the supply."""
-        level = float(belief.air[known].mean())
-        rich = int(np.argmax(np.where(known, belief.air, -np.inf)))
-        if level > math.log(1.35) and belief.air[rich] > level + 0.2:
-            step = Step(
-                valve=rich,
-                travel=(level - belief.air[rich]) / belief.gain(rich),
-                change=level - float(belief.air[rich]),
-            )
-            move = self._move(step, look, belief, valves, supply)
-            return Advice(move=move, outcome=Outcome.MOVING, belief=belief, plan=plan, chance=chance)
-        return Advice(
-            move=None,
-            outcome=Outcome.SUPPLY_TOO_SMALL,
-            belief=belief,
-            plan=plan,
-            chance=chance,
-            zones={
-                zone: (HintWord.MORE_AIR, supply_spent(look.seen[zone]))
-                for zone in range(len(known))
-                if known[zone] and look.seen[zone].live < _ASLEEP
-            },
-        )
+        return supply.fully_open > AT_ITS_END or (asleep and tried >= _SUPPLY_TRIED)
 
 
 def look_of(reading: Reading) -> Look:

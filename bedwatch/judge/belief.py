@@ -27,27 +27,29 @@ _LIVELY_KINDS = tuple(math.log(55.0) + 0.45 * step for step in range(-4, 5))
 _LIVELY_WITHIN = 0.23
 _POWER_KINDS, _POWER_WITHIN = (0.3, 0.5, 0.75), 0.09
 _RESTLESS_AT = (0.0, 0.45)  # restlessness at the air from which a bed counts as violent
-# Per ln r: mean, spread, chance of each kind.
-_RESTLESS_SLOPES, _RESTLESS_SHARES = ((1.2, 0.5), (3.5, 0.9), (6.5, 1.3)), (0.15, 0.4, 0.45)
-_CALMEST, _WILDEST = -3.0, 3.0  # beyond, restlessness tells no more
+# Per ln of the air beyond the minimum: mean, spread, chance of each kind.
+_RESTLESS_SLOPES, _RESTLESS_SHARES = ((1.1, 0.4), (2.2, 0.5), (3.5, 0.8)), (0.12, 0.33, 0.55)
+_CALMEST, _WILDEST = -8.0, 3.0  # beyond, restlessness tells no more
 VIOLENT_FROM = 3.3
 # ln of air per full travel of a valve. Catalogue and installed curves differ (valve makers' pages agree on that much).
 _GAIN = (math.log(1.2), 0.5)
 _GAIN_EACH = 0.6
-_SUPPLY_GAIN = (math.log(2.2), 0.6)
+_SUPPLY_GAIN = (math.log(2.4), 0.6)
 _ASLEEP_GAIN = 1.5  # powder at rest resists the air in proportion to it, and gives way when it lifts
 _CROSS = (
     0.45,
     0.3,
 )  # share of what a zone loses that the others gain: 0 for a supply that holds its pressure, 1 its flow
-_START = (math.log(2.0), 0.65, 0.42)  # air at the start: common spread, spread of each zone
+_START = (math.log(2.2), 0.65, 0.42)  # air at the start: common spread, spread of each zone
 # Errors of one look.
-_SPEED_ERROR, _RESTLESS_ERROR, _RESTLESS_SHARE = 0.08, 0.35, 0.25
+_SPEED_ERROR, _RESTLESS_ERROR, _RESTLESS_SHARE = 0.08, 0.4, 0.15
 _LIFT_FROM, _LIFT_FULL, _LIFT_ERROR = math.log(1.02), math.log(1.16), 0.07
+_AT_REST = (math.log(0.75), 0.25)  # where a zone at rest may be
 _SOFT = 0.06  # the speed's law is rounded off so far above the minimum
 # Errors of one move: share of the step, and what backlash and reading a scale leave open, in travel.
 _STEP_SHARE, _STEP_OWN, _STEP_TRAVEL, _DRIFT = 0.4, 0.12, 0.02, 0.03
 _GAIN_DRIFT = 0.12  # a valve's gain is another one elsewhere on its travel
+_TRUST = 0.5  # looks at one bed share their errors, so that many of them are worth fewer
 _SURPRISE = 3.0  # mean square of what a look is off, in its own error: more, and something else has changed
 
 
@@ -217,7 +219,7 @@ def _settle(prior: Belief, look: Sequence[Seen]) -> tuple[Belief, float]:
     apart = means - start
     away = np.einsum("mi,mi->m", apart, np.linalg.solve(covs + 1e-9 * np.eye(size), apart[..., None])[..., 0])
     fit = -0.5 * (np.einsum("mr,mr->m", miss, miss) + away + np.linalg.slogdet(inner)[1])
-    weights = prior.weights * np.exp(fit - fit.max())
+    weights = prior.weights * np.exp(_TRUST * (fit - fit.max()))
     weights = weights / weights.sum()
     surprise = float(weights @ off)
     keep = weights > 1e-4
@@ -260,25 +262,26 @@ def _misses(n: int, means: Array, look: Sequence[Seen]) -> tuple[Array, Array]:
             off = math.log(seen.speed_mm_s) - lively - power * np.log(beyond)
             add(off, _SPEED_ERROR, {zone: power * by_x / beyond, n: 1.0, n + 1: np.log(beyond)})
         if seen.restless is not None:
-            above = x - math.log(VIOLENT_FROM)
+            beyond, by_x = _beyond(x)
+            above = np.log(beyond / (VIOLENT_FROM - 1.0))
             restless = min(max(seen.restless, _CALMEST), _WILDEST)
             error = math.hypot(_RESTLESS_ERROR, _RESTLESS_SHARE * restless)
             off = restless - restless_at - steep * above
             if seen.restless <= _CALMEST:
                 off = np.minimum(off, 0.0)  # no livelier than that, and perhaps far calmer
-            add(off, error, {zone: steep * (off != 0), n + 2: off != 0, n + 3: above * (off != 0)})
+            add(off, error, {zone: steep * by_x / beyond * (off != 0), n + 2: off != 0, n + 3: above * (off != 0)})
     return np.stack(misses, axis=1), np.stack(slopes, axis=1)
 
 
 def _lift_off(x: Array, live: float) -> tuple[Array, Array]:
     """What the share that is lifted says (at rest: below the minimum; all of it: beyond; in between: near it), and where."""
     if live < 0.05:
-        off = np.minimum(0.0, _LIFT_FROM - x)
-    elif live > 0.9:
+        part = _LIFT_ERROR / _AT_REST[1]
+        return part * (_AT_REST[0] - x), np.full(len(x), part)
+    if live > 0.9:
         off = np.maximum(0.0, _LIFT_FULL - x)
-    else:
-        return _LIFT_FROM + live * (_LIFT_FULL - _LIFT_FROM) - x, np.ones(len(x))
-    return off, (off != 0).astype(np.float64)
+        return off, (off != 0).astype(np.float64)
+    return _LIFT_FROM + live * (_LIFT_FULL - _LIFT_FROM) - x, np.ones(len(x))
 
 
 def _beyond(x: Array) -> tuple[Array, Array]:

@@ -20,13 +20,14 @@ Array = NDArray[np.float64]
 
 # The goal: about twice the least air in every zone; good enough within these bounds, richest over poorest at most so much.
 GOAL = 1.8
-LEAST, MOST, ALIKE = 1.35, 2.7, 1.6  # an even bed may have up to 3; what is seen says less of it the livelier it is
+LEAST, MOST, ALIKE = 1.35, 2.8, 1.6  # an even bed may have up to 3; what is seen says less of it the livelier it is
 # A zone that is left alone must lie well within them, since it is known with an error.
 _LOW, _HIGH, _BAND = math.log(1.5), math.log(2.35), math.log(1.38)
 _PER_OUTSIDE = 20.0  # cost, in moves, of leaving a zone outside by a factor of e
 _OPENING, _NO_ROOM = 0.35, 1.5  # cost of opening a valve, and of one that may be at its end
-_ALIKE_FROM, _LEVEL_FROM = 0.8, 0.9
-BIGGEST, SMALLEST = 0.4, 0.04  # of a valve's travel in one move
+_ALIKE_FROM, _LEVEL_FROM = 0.75, 0.75
+_OWN = 0.05  # ln air: zones differ in what they show, by wall, light and lens, however often they are looked at
+BIGGEST, SMALLEST = 0.4, 0.07  # of a valve's travel in one move
 _RICH_FIRST = 0.25
 _WILD = math.log(3.6)
 
@@ -52,35 +53,49 @@ class Plan:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chances:
     """alike: that the zones' air differs by no more than an even bed's may. level: that it is neither too little nor too much
-    anywhere. best_level: the most that could come to by moving all zones alike."""
+    anywhere. best_level: the most that could come to by moving all zones alike, by `shift` in ln air."""
 
     alike: float
     level: float
     best_level: float
+    shift: float
 
     @property
     def even(self) -> bool:
         """Whether to stop: the zones are alike, and no move of all could make it surer that they get what they need."""
-        return self.alike >= _ALIKE_FROM and self.level >= _LEVEL_FROM * self.best_level
+        return self.are_alike and self.level >= _LEVEL_FROM * self.best_level
+
+    @property
+    def are_alike(self) -> bool:
+        """Whether no single zone needs to be moved."""
+        return self.alike >= _ALIKE_FROM
 
 
-def chances(belief: Belief, known: NDArray[np.bool_]) -> Chances:
-    """Of an even bed, over the zones that are known; at least one."""
+def chances(belief: Belief, known: NDArray[np.bool_], *, can_rise: bool = True) -> Chances:
+    """Of an even bed, over the zones that are known; at least one. can_rise: whether the supply has more to give."""
     draws = belief.draws()[:, known]
+    draws = draws + _OWN * np.random.default_rng(8).standard_normal(draws.shape)
     low, high = draws.min(axis=1), draws.max(axis=1)
     alike = high - low < math.log(ALIKE)
-    shifts = np.linspace(-1.5, 1.5, 61)[:, None]
+    shifts = np.linspace(-1.5, 1.5 if can_rise else 0.0, 61 if can_rise else 31)[:, None]
     inside = (low + shifts > math.log(LEAST)) & (high + shifts < math.log(MOST))
     level = inside.mean(axis=1)
-    return Chances(alike=float(alike.mean()), level=float(level[len(level) // 2]), best_level=float(level.max()))
+    # Where many shifts are as good, the middle one.
+    good = shifts[level >= level.max() - 0.02, 0]
+    return Chances(
+        alike=float(alike.mean()),
+        level=float(level[30]),
+        best_level=float(level.max()),
+        shift=float(good[len(good) // 2]),
+    )
 
 
 def best_plan(
-    belief: Belief, valves: Sequence[Travel], supply: Travel, known: NDArray[np.bool_], *, must_move: bool = True
+    belief: Belief, valves: Sequence[Travel], supply: Travel, known: NDArray[np.bool_], *, can_rise: bool = True
 ) -> Plan:
     """The cheapest of all plans that leave alone a group of zones with much the same air, with or without moving the supply.
 
-    known: (n,) zones that can be judged; the others are left alone. must_move: to leave everything as it is is no choice.
+    known: (n,) zones that can be judged; the others are left alone. can_rise: whether the supply has more to give.
     """
     order = [int(zone) for zone in np.argsort(belief.air) if known[zone]]
     best: Plan | None = None
@@ -88,9 +103,11 @@ def best_plan(
         for last in range(first, len(order)):
             keep = order[first : last + 1]
             for with_supply in (False, True):
-                if must_move and not with_supply and len(keep) == len(order):
-                    continue
+                if not with_supply and len(keep) == len(order):
+                    continue  # to leave everything as it is is no plan
                 plan = _plan(belief, valves, supply, order, keep, with_supply)
+                if with_supply and not can_rise and any(step.valve is None and step.change > 0 for step in plan.steps):
+                    continue
                 if best is None or plan.cost < best.cost - 1e-9:
                     best = plan
     return best or Plan(steps=(), cost=0.0, after=belief.air)

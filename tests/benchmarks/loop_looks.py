@@ -1,7 +1,7 @@
 """What a surface shows of its air, without pictures: the signs the judge reads, drawn about laws that were fitted to pictures.
 
 Fits over clips of renderers that share no code: within one bed the logarithm of the speed follows that of the air beyond the
-minimum with a power of 0.2 to 0.85 and scatters by 0.03 to 0.08; restlessness has a slope of 1 to 9 by ln air.
+minimum with a power of 0.2 to 0.85 and scatters by 0.03 to 0.08; restlessness has a slope of 1 to 4.5 by it.
 """
 
 from __future__ import annotations
@@ -35,14 +35,14 @@ class Eye:
     @classmethod
     def of(cls, seed: int, zones: int) -> Eye:
         rng = np.random.default_rng([seed, 91])
-        dull = rng.random() < 0.15
+        dull = rng.random() < 0.1
         return cls(
             lively=math.exp(rng.normal(math.log(55), 0.65)),
             power=float(rng.uniform(0.25, 0.8)),
             scatter=float(rng.uniform(0.03, 0.07)),
             own=rng.normal(0, 0.04, zones),
             restless_at=float(rng.normal(0, 0.4)),
-            slope=float(rng.uniform(0.6, 1.5) if dull else rng.uniform(2.5, 8.0)),
+            slope=float(rng.uniform(0.7, 1.4) if dull else rng.uniform(1.8, 4.5)),
             lift_at=float(rng.uniform(1.03, 1.12)),
             lift_width=float(rng.uniform(0.01, 0.04)),
         )
@@ -65,5 +65,5 @@ class Eye:
             * max(r - 1, 0.02) ** self.power
             * math.exp(self.own[zone] + self.scatter * rng.standard_normal())
         )
-        restless = self.restless_at + self.slope * math.log(r / 3.3) + 0.3 * rng.standard_normal()
+        restless = self.restless_at + self.slope * math.log(max(r - 1, 0.02) / 2.3) + 0.3 * rng.standard_normal()
         return Seen(known=True, live=min(live, 1.0), speed_mm_s=speed, restless=restless)

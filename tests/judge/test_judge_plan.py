@@ -1,0 +1,206 @@
+"""The plan over several looks: what is learned from answers, when it stops, what it gives up. The bed here is arithmetic: air is
+what the valves make of it, and the surface shows it by the laws of the belief, without noise."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+
+from bedwatch.judge.advisor import Advice, Advisor, Look, look_of
+from bedwatch.judge.belief import Seen, first_belief
+from bedwatch.judge.travel import unknown_travel
+from bedwatch.judge.types import (
+    ALL_ZONES,
+    BedReading,
+    Did,
+    Done,
+    HintWord,
+    Move,
+    Outcome,
+    Reading,
+    Signs,
+    State,
+    ZoneReading,
+)
+
+NAMES = ("1", "2", "3", "4", "5")
+DONE = {HintWord.MORE_AIR: Done.MORE_AIR, HintWord.LESS_AIR: Done.LESS_AIR, HintWord.STIR: Done.STIRRED}
+DONE[HintWord.CHECK_PLATE] = Done.CHECKED_PLATE
+STIR = (HintWord.STIR, "A patch 60 mm across has not moved for 10 s.")
+
+
+def seen(r: float) -> Seen:
+    if r < 1.05:
+        return Seen(known=True, live=0.0, speed_mm_s=0.0)
+    return Seen(known=True, live=1.0, speed_mm_s=50 * (r - 1) ** 0.5, restless=3 * math.log((r - 1) / 2.3))
+
+
+class Bed:
+    """gain: change of ln air per travel, of each valve and of the supply; end: how far the supply can still be opened."""
+
+    def __init__(
+        self, air: Sequence[float], gain: Sequence[float] = (1.5,) * 5, supply: float = 2.0, end: float = 1.0
+    ) -> None:
+        self.x = np.log(np.array(air))
+        self.gain, self.supply, self.end = np.array(gain), supply, end
+        self.advisor = Advisor(NAMES)
+        self.patch: int | None = None
+
+    def look(self) -> Advice:
+        hands = tuple(STIR if zone == self.patch else None for zone in range(5))
+        return self.advisor.look(Look(seen=tuple(seen(float(r)) for r in np.exp(self.x)), by_hand=hands))
+
+    def make(self, move: Move) -> None:
+        if move.amount is not None:
+            by = move.amount if move.do is HintWord.MORE_AIR else -move.amount
+            if move.zone == ALL_ZONES:
+                by = min(by, self.end)
+                self.end -= by
+                self.x += self.supply * by
+            else:
+                zone = NAMES.index(move.zone)
+                self.x[zone] += self.gain[zone] * by
+        self.advisor.did(Did(do=DONE[move.do], zone=move.zone, amount=move.amount))
+
+    def run(self, most: int = 25) -> tuple[Advice, list[Move]]:
+        moves: list[Move] = []
+        while (advice := self.look()).move is not None and len(moves) < most:
+            moves.append(advice.move)
+            self.make(advice.move)
+        return advice, moves
+
+
+@pytest.mark.parametrize(
+    ("air", "most"),
+    [
+        ((2.0, 2.0, 2.0, 2.0, 2.0), 0),
+        ((2.0, 1.9, 4.5, 2.1, 2.0), 3),
+        ((2.0, 1.9, 0.8, 2.1, 2.0), 5),
+        ((5.0, 4.8, 5.2, 5.0, 4.9), 3),
+        ((0.6, 0.6, 0.6, 0.6, 0.6), 5),
+        ((0.8, 2.0, 5.5, 2.0, 1.9), 8),
+    ],
+)
+def test_it_gets_there_and_stops(air: Sequence[float], most: int) -> None:
+    bed = Bed(air)
+    advice, moves = bed.run()
+    r = np.exp(bed.x)
+    assert advice.outcome is Outcome.EVEN
+    assert r.min() >= 1.35
+    assert r.max() <= 3.0
+    assert r.max() / r.min() <= 1.6
+    assert len(moves) <= most
+
+
+@pytest.mark.parametrize("gain", [0.5, 4.0])
+def test_a_valve_that_answers_otherwise_than_expected_is_learned(gain: float) -> None:
+    """Whatever the first move did, the belief of that valve goes towards what it is."""
+    bed = Bed((2.0, 1.9, 4.5, 2.1, 2.0), gain=(1.5, 1.5, gain, 1.5, 1.5))
+    first = bed.look()
+    assert first.move is not None
+    assert (first.move.zone, first.move.do) == ("3", HintWord.LESS_AIR)
+    before = first.belief.gain(2)
+    bed.make(first.move)
+    after = bed.look().belief.gain(2)
+    assert abs(math.log(after / gain)) < abs(math.log(before / gain))
+
+
+def test_a_supply_that_does_not_lift_the_bed_is_told() -> None:
+    bed = Bed((0.5, 0.5, 0.45, 0.5, 0.5), end=0.2)
+    advice, moves = bed.run()
+    assert advice.outcome is Outcome.SUPPLY_TOO_SMALL
+    assert {move.zone for move in moves} == {ALL_ZONES}
+    assert set(advice.zones) == set(range(5))
+    assert all("supply" in why for _, why in advice.zones.values())
+
+
+def test_a_zone_that_does_not_answer_is_stirred_then_its_plate_is_looked_at_then_it_is_given_up() -> None:
+    bed = Bed((2.0, 1.9, 0.3, 2.1, 2.0), gain=(1.5, 1.5, 0.0, 1.5, 1.5))
+    advice, moves = bed.run()
+    assert advice.outcome is Outcome.NOT_VALVES
+    assert [move.do for move in moves if move.amount is None] == [HintWord.STIR, HintWord.CHECK_PLATE]
+    assert sum(move.amount or 0.0 for move in moves if move.zone == "3") >= 0.5
+    assert advice.zones[2][0] is HintWord.CHECK_PLATE
+
+
+def test_a_channel_is_stirred_before_any_valve_and_only_once() -> None:
+    bed = Bed((2.0, 1.9, 0.8, 5.0, 2.0))
+    bed.patch = 2
+    first = bed.look().move
+    assert first is not None
+    assert (first.zone, first.do) == ("3", HintWord.STIR)
+    bed.make(first)
+    second = bed.look().move
+    assert second is not None
+    assert second.amount is not None
+
+
+def test_moves_that_were_not_advised_are_taken_in_too() -> None:
+    """Whoever goes his own way is advised from where he went."""
+    bed = Bed((2.0, 1.9, 4.5, 2.1, 2.0))
+    bed.look()
+    for _ in range(2):
+        bed.make(Move(zone="1", do=HintWord.LESS_AIR, amount=0.3, because=""))
+        bed.look()
+    advice, _ = bed.run()
+    assert advice.outcome is Outcome.EVEN
+    assert np.ptp(bed.x) <= math.log(1.6)
+
+
+def test_a_log_leads_to_the_same_advice_as_having_been_there() -> None:
+    bed = Bed((0.8, 2.0, 5.5, 2.0, 1.9))
+    events: list[Reading | Did] = []
+    for _ in range(3):
+        move = bed.look().move
+        assert move is not None
+        events += [_reading(bed.x), Did(do=DONE[move.do], zone=move.zone, amount=move.amount)]
+        bed.make(move)
+    later = Advisor(NAMES)
+    later.replay(events)
+    assert later.look(look_of(_reading(bed.x))).move == bed.look().move
+
+
+def test_without_signs_the_hints_stand_for_them() -> None:
+    bare = _reading(np.log([2.0, 2.0, 2.0, 2.0, 2.0]), signs=False)
+    hints = [HintWord.MORE_AIR, HintWord.HOLD, HintWord.LESS_AIR, HintWord.WAIT, HintWord.STIR]
+    zones = tuple(
+        ZoneReading(zone=z.zone, live=z.live, speed_mm_s=None, speed_error_mm_s=None, hint=hint, because="")
+        for z, hint in zip(bare.zones, hints, strict=True)
+    )
+    look = look_of(Reading(time_s=9.0, state=State.READING, bed=bare.bed, zones=zones))
+    assert look.seen[0].live < 0.5
+    assert not look.seen[3].known
+    belief = first_belief(5).seen(look.seen)
+    assert belief.air[0] < belief.air[1] < belief.air[2]
+
+
+def test_a_valve_stops_at_the_end_of_its_travel() -> None:
+    valve = unknown_travel()
+    for _ in range(3):
+        valve, _, _ = valve.turned(0.4)
+    assert valve.fully_open == pytest.approx(1.0)
+    closed, mean, spread = valve.turned(-0.25)
+    assert (mean, spread) == (pytest.approx(-0.25, abs=0.02), pytest.approx(0.0, abs=0.02))
+    assert closed.open_share == pytest.approx(0.75, abs=0.02)
+
+
+def _reading(x: np.ndarray, *, signs: bool = True) -> Reading:
+    zones = []
+    for name, one in zip(NAMES, (seen(float(r)) for r in np.exp(x)), strict=True):
+        shown = Signs(live=one.live, duty=None, restless=one.restless, glides=None) if signs else None
+        zones.append(
+            ZoneReading(
+                zone=name,
+                live=one.live,
+                speed_mm_s=one.speed_mm_s,
+                speed_error_mm_s=1.0,
+                hint=HintWord.HOLD,
+                because="",
+                signs=shown,
+            )
+        )
+    whole = BedReading(evenness=None, live=None, speed_mm_s=None, speed_error_mm_s=None, verdict=None)
+    return Reading(time_s=9.0, state=State.READING, bed=whole, zones=tuple(zones))
