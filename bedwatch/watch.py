@@ -13,6 +13,7 @@ from bedwatch.aim.finding.search import find_bed
 from bedwatch.aim.following.afresh import Afresh
 from bedwatch.aim.following.place import moved_aim
 from bedwatch.aim.health.camera import CameraCheck
+from bedwatch.aim.kept import fits, settled
 from bedwatch.aim.rectify import Rectifier
 from bedwatch.aim.types import Aim, NotFound, Problem, ProblemKind
 from bedwatch.bed import Bed, cell_index, make_cells, zone_index
@@ -24,7 +25,7 @@ from bedwatch.motion.cover import Cover
 from bedwatch.motion.hue import Hue
 from bedwatch.motion.mains import RowLight
 from bedwatch.motion.meter import MotionMeter
-from bedwatch.motion.sight import hue_of, row_light_of
+from bedwatch.motion.sight import beside_of, hue_of, row_light_of
 
 # One reading per this much source time: at least one a second, also when frames come unevenly.
 READING_EVERY_S = 0.8
@@ -71,14 +72,19 @@ class Watch:
     """Follows one bed. `step` takes one happening and gives a reading when one is due.
 
     aim: where the bed is; None to look for it on the first frames. past: what was seen and done before, as a log keeps it.
+    kept: an aim from another day; gone by when the bed is found where it says, or not found at all.
     Once `not_found` is set there is nothing more to come.
     Raises UserError when the aim does not fit the picture.
     """
 
-    def __init__(self, bed: Bed, aim: Aim | None = None, past: Iterable[Reading | Did] = ()) -> None:
+    def __init__(
+        self, bed: Bed, aim: Aim | None = None, past: Iterable[Reading | Did] = (), *, kept: Aim | None = None
+    ) -> None:
         self.bed = bed
         self.aim = aim
         self.not_found: NotFound | None = None
+        self._kept = kept
+        self._sought: NotFound | None = None  # while the bed is looked for once more: why it was not found before
         self._cells = make_cells(bed)
         self._judge = Judge(bed, self._cells, past)
         self._camera = CameraCheck()
@@ -114,6 +120,14 @@ class Watch:
             self._forget()  # what was seen before tells nothing of what is now
             return None
         return None if self.not_found is not None else self._frame(happening)
+
+    def look_again(self) -> None:
+        """The bed is looked for anew, as at the start, and nothing kept is gone by."""
+        self._sought, self.not_found = self.not_found, None
+        self.aim, self._kept, self._eyes = None, None, None
+        self._pictures.clear()
+        self._tries = [self._now_s + at_s for at_s in AIM_AT_S]
+        self._next_picture_s = self._now_s
 
     def _tick(self, time_s: float) -> Reading | None:
         """While no picture comes: first what the window held until then, then that there is none."""
@@ -168,7 +182,7 @@ class Watch:
                 f"found a picture of {frame.picture.shape[1]} x {frame.picture.shape[0]} px at {frame.time_s:.1f} s, expected "
                 f"{self._shape[1]} x {self._shape[0]} px like those before; start again with one camera setting"
             )
-        if self._camera.blank or place.hold or place.lost or self._camera.defocused:
+        if self._camera.blank or place.lost or self._camera.defocused:
             eyes.meter.forget()
             return
         if place.jolted:
@@ -179,11 +193,13 @@ class Watch:
             eyes.meter.forget()
         if bands is not None:
             flat = eyes.mains.even(flat, bands)
-        covered = eyes.cover.add(flat, frame.time_s, lambda: eyes.hue.of(frame.picture))
+        covered = eyes.cover.add(
+            flat, frame.time_s, lambda: eyes.hue.of(frame.picture), frame.picture, unsure=place.hold
+        )
         if covered != self._covered:
             self._covered = covered
             self._next_s = min(self._next_s, frame.time_s)  # say so at once
-        if covered:
+        if covered or place.hold or eyes.cover.light:
             eyes.meter.forget()
         else:
             eyes.meter.add(flat, frame.time_s)
@@ -192,6 +208,8 @@ class Watch:
         """A camera that has come to rest turned or zoomed, or that was lost, is aimed anew when that is sure."""
         assert self.aim is not None
         place = self._camera.place
+        if self._covered:
+            place.stand = None  # arms and dust in the surroundings pass for a move
         aim = moved_aim(self.aim, place.stand) if place.stand is not None else None
         if aim is None:
             aim = self._afresh.look(frame, place.lost and not self._camera.blank, self.aim, self.bed)
@@ -212,10 +230,15 @@ class Watch:
 
     def _find(self) -> None:
         found = find_bed(self._pictures, self.bed)
+        size_px = (self._pictures[-1].shape[1], self._pictures[-1].shape[0])
         if isinstance(found, Aim):
-            self.aim = found
+            self.aim = settled(found, self._kept, self.bed, size_px)
+        elif not self._tries and self._kept is not None and fits(self._kept, size_px):
+            self.aim = self._kept
         elif not self._tries:
             self.not_found = found
+        if self.aim is not None:
+            self._sought = None
         if self.aim is not None or not self._tries:
             self._pictures.clear()
 
@@ -236,7 +259,7 @@ class Watch:
         self._camera.aimed(aim, self.bed)
         xy = rectifier.xy_mm.reshape(-1, 2)
         shape = rectifier.visible.shape
-        cover = Cover(rectifier.visible, rectifier.step_mm)
+        cover = Cover(rectifier.visible, rectifier.step_mm, beside_of(aim, self.bed, size_px))
         return _Eyes(
             rectifier=rectifier,
             cover=cover,
@@ -266,21 +289,22 @@ class Watch:
         if self._camera.place.lost:
             advice = "The camera has moved against the bed; put it back, or aim again and go on with the new aim."
             problems.append(Problem(kind=ProblemKind.BED_LOST, advice=advice))
-        if self.not_found is not None:
-            advice = f"The bed was not found: {self.not_found.reason}. {self.not_found.advice}"
+        if (missing := self.not_found or self._sought) is not None:
+            advice = f"The bed was not found: {missing.reason}. {missing.advice}"
             problems.append(Problem(kind=ProblemKind.BED_NOT_FOUND, advice=advice))
         return tuple(problems)
 
     def _reading(self) -> Reading:
         self._given_s = self._now_s
         problems = self._problems()
-        if self._camera.blank or self._camera.place.lost or self._now_s - self._fresh_s > FROZEN_S:
+        blank = self._camera.blank or self._camera.place.lost or self._now_s - self._fresh_s > FROZEN_S
+        if blank or (self.aim is None and self._sought is not None):
             self._forget()
             return self._judge.nothing(self._now_s, State.NO_PICTURE, problems)
+        if self._covered and not self._camera.defocused:
+            return self._judge.nothing(self._now_s, State.BLOCKED, problems)
         if self._camera.place.hold or self._camera.defocused:
             return self._judge.nothing(self._now_s, State.SETTLING, problems)
-        if self._covered:
-            return self._judge.nothing(self._now_s, State.BLOCKED, problems)
         field = None if self._eyes is None else self._eyes.meter.field()
         changed_s = self._judge.changed_s(field)
         if changed_s is not None and self._eyes is not None:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import os
 import sys
-import time
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -15,11 +15,12 @@ from bedwatch.keep.lines import Entry
 from bedwatch.keep.log_csv import log_csv
 from bedwatch.keep.log_sums import sums_of
 from bedwatch.keep.read import read_log
-from bedwatch.show import open_view
-from bedwatch.show.log_text import LogWords, did_words, print_log
+from bedwatch.show import PlainView
+from bedwatch.show.log_text import LogWords, print_log
+from bedwatch.show.look import has_keys_and_screen
+from bedwatch.show.words import did_words
 
 _FASTEST = 1000.0
-_LONGEST_WAIT_S = 2.0
 
 
 def run_summary(logs: Sequence[Path], bed_file: Path) -> int:
@@ -69,18 +70,17 @@ def run_play(log: Path, bed_file: Path, times: float) -> int:
         raise UserError(f"--times: found {times:g}, expected a number from 0.1 to {_FASTEST:g}")
     bed = read_bed(bed_file)
     entries = _entries(log, bed)
-    waits = sys.stdout.isatty()
-    before_s: float | None = None
-    with open_view(bed, sys.stdout) as view:
+    if has_keys_and_screen(sys.stdin, sys.stdout, sys.stderr, environ=os.environ):
+        # Only here, since it loads what draws the screen.
+        from bedwatch.commands.played import play_on_screen
+
+        return play_on_screen(bed, entries, times)
+    with PlainView(sys.stdout) as view:
         for entry in entries:
             if isinstance(entry.what, Did):
                 view.note(f"done: {did_words(entry.what)}")
-                continue
-            now_s = entry.what.time_s
-            if waits and before_s is not None:
-                time.sleep(min(max(now_s - before_s, 0.0) / times, _LONGEST_WAIT_S))
-            before_s = now_s
-            view.show(entry.what)
+            else:
+                view.show(entry.what)
     return 0
 
 

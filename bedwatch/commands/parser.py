@@ -205,6 +205,9 @@ def watch(
             help="So long a camera or stream that fell silent is waited for (40 if not given).",
         ),
     ] = None,
+    real_time: Annotated[
+        bool, typer.Option("--real-time", help="Play a file at its own speed instead of as fast as it is analysed.")
+    ] = False,
 ) -> Job:
     """Measure the bed and say which zone wants more or less air.
 
@@ -222,9 +225,27 @@ def watch(
             as_json=json,
             pictures_per_s=pictures_per_s,
             lost_after_s=lost_after_s,
+            real_time=real_time,
             log_file=log,
             against=against,
         )
+
+    return job
+
+
+@app.command()
+def cameras(
+    pictures: Annotated[
+        Path | None,
+        typer.Option("--pictures", metavar="FOLDER", help="Folder that gets a picture of every camera."),
+    ] = None,
+) -> Job:
+    """Tell which camera has which number, by what each one sees."""
+
+    def job() -> int:
+        from bedwatch.commands.cameras import run_cameras
+
+        return run_cameras(pictures)
 
     return job
 

@@ -61,7 +61,7 @@ def run_save(
 
     bed = read_bed(bed_file)
     name = checked_name(name, "--name")
-    valves, around = _valves(told.valves, bed), _around(told)
+    valves, around = valve_marks(told.valves, bed), _around(told)
     place = bed_file.parent if folder is None else folder
     _check_free(place, name, force=force)
     looked = look(source, bed, aim_file, seconds, rate)
@@ -146,7 +146,7 @@ def _check_free(folder: Path, name: str, *, force: bool) -> None:
         raise UserError(f'--name: found a setting "{name}" already ({path}), expected a name that is free, or --force')
 
 
-def _valves(marks: Sequence[str], bed: Bed) -> dict[str, str]:
+def valve_marks(marks: Sequence[str], bed: Bed, option: str = "--valve") -> dict[str, str]:
     """ "zone 3: a quarter open" or "3: a quarter open"; a bare word for a zone of its name too."""
     names = {zone.name.casefold(): zone.name for zone in bed.zones}
     found: dict[str, str] = {}
@@ -156,12 +156,12 @@ def _valves(marks: Sequence[str], bed: Bed) -> dict[str, str]:
         name = names.get(key) or names.get(re.sub(r"^zone\s+", "", key))
         if not colon or not words.strip() or name is None:
             raise UserError(
-                f'--valve: found "{_shown(mark)}", expected a zone ({", ".join(names.values())}), a colon and where its valve '
+                f'{option}: found "{_shown(mark)}", expected a zone ({", ".join(names.values())}), a colon and where its valve '
                 'stands, such as "3: a quarter open"'
             )
         if name in found:
-            raise UserError(f"--valve: found zone {name} twice, expected each zone once")
-        found[name] = _words("--valve", words) or ""
+            raise UserError(f"{option}: found zone {name} twice, expected each zone once")
+        found[name] = _words(option, words) or ""
     return found
 
 

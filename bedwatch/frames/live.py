@@ -6,7 +6,6 @@ releases. It keeps only the newest picture: a slow reader would otherwise fall b
 
 from __future__ import annotations
 
-import sys
 import time
 from collections.abc import Callable, Iterator
 from threading import Condition, Thread
@@ -59,9 +58,17 @@ class LiveSource:
     duration_s: float | None = None
 
     def __init__(
-        self, name: str, opener: Callable[[], Capture], give_up_s: float = GIVE_UP_S, *, wanted: str = WANTED
+        self,
+        name: str,
+        opener: Callable[[], Capture],
+        give_up_s: float = GIVE_UP_S,
+        *,
+        wanted: str = WANTED,
+        told: Callable[[], tuple[str, ...]] = tuple,
     ) -> None:
-        """name: how the user knows it; wanted: "expected ...; what to do", for when no picture comes at the start."""
+        """name: how the user knows it; wanted: "expected ...; what to do", for when no picture comes at the start; told: what
+        the opener has to say."""
+        self._told = told
         self._name = name
         self._wanted = wanted
         self._opener = opener
@@ -89,7 +96,7 @@ class LiveSource:
     def notes(self) -> tuple[str, ...]:
         """What the user should be told, one line each."""
         with self._news:
-            return tuple(self._notes)
+            return (*self._told(), *self._notes)
 
     def __iter__(self) -> Iterator[Frame]:
         return (moment for moment in self.moments() if isinstance(moment, Frame))
@@ -219,26 +226,6 @@ class LiveSource:
             lost_s = self._last_s - self._first_s
             self._notes.append(f"{self._name}: lost at {lost_s:.1f} s, waiting up to {self._give_up_s:g} s for it")
         return True
-
-
-def open_camera(number: int, give_up_s: float = GIVE_UP_S) -> LiveSource:
-    """The camera of that number, asked for 1280 x 720 at 30/s as MJPEG; what it gives is what counts."""
-    backend = {"linux": cv2.CAP_V4L2, "darwin": cv2.CAP_AVFOUNDATION, "win32": cv2.CAP_DSHOW}
-
-    def opener() -> Capture:
-        capture = cv2.VideoCapture(number, backend.get(sys.platform, cv2.CAP_ANY))
-        if capture.isOpened():
-            # The pixel format first: raw 720p over USB 2 is 10 frames a second at best.
-            capture.set(cv2.CAP_PROP_FOURCC, float(cv2.VideoWriter.fourcc(*"MJPG")))
-            capture.set(cv2.CAP_PROP_FRAME_WIDTH, 1280.0)
-            capture.set(cv2.CAP_PROP_FRAME_HEIGHT, 720.0)
-            capture.set(cv2.CAP_PROP_FPS, 30.0)
-        return capture
-
-    wanted = (
-        "expected a camera that is there and not in use; check its plug and number, and that no other program holds it"
-    )
-    return LiveSource(f"camera {number}", opener, give_up_s, wanted=wanted)
 
 
 def open_stream(url: str, give_up_s: float = GIVE_UP_S) -> LiveSource:

@@ -9,8 +9,9 @@ import re
 from pathlib import Path
 
 from bedwatch.errors import UserError
+from bedwatch.frames.camera import open_camera
 from bedwatch.frames.frame import Source
-from bedwatch.frames.live import GIVE_UP_S, open_camera, open_stream
+from bedwatch.frames.live import GIVE_UP_S, open_stream
 from bedwatch.frames.pictures import SUFFIXES, PictureFiles, is_picture, natural_key
 from bedwatch.frames.raw_avi import RawAviFile, parse_raw_avi
 from bedwatch.frames.video import VideoFile

@@ -24,11 +24,14 @@ _RENEWED = 0.15
 _LEAST_OF_LIVELIEST = 0.01
 _SURELY_DRIFTS = 1.5
 _SMOOTH = 0.35  # half the cells glide by this or more: no eruptions
-# The two marks of a violent zone, at the border between the eruptions of a good one (about 20 mm across, here and there)
-# and of a violent one (35 mm and more, overlapping): share of the time a spot is disturbed, and energy of the change
-# in widths of 20-80 mm against 5-20 mm.
+# Marks of a violent zone, each at the border between the eruptions of a good one (about 20 mm across, here and there) and of a
+# violent one (35 mm and more, overlapping): share of the time a spot is disturbed; energy of the change in widths of 20-80 mm
+# against 5-20 mm; change after about 0.13 s over the pattern's own slope, a length.
 _DUTY_MARK = 0.293
-_WIDTH_MARK = 1.0
+_WIDTH_MARK = 0.65
+_LENGTH_MARK_MM = 8.7
+# A violent zone throws powder about at some 200 mm/s: after this time its pattern is another one, by this share at least.
+_SOON_S, _RENEWAL_MARK = 0.067, 0.48
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +40,8 @@ class ZoneEvidence:
 
     live: share of those cells' area that is lifted: moves, and is renewed or drifts. restless: how lively the eruptions
     are, on a scale where 0 is the border between good and violent, about -1 a gentle simmer and +1 a boil; NaN when
-    nothing erupts. duty: share of the time a spot is disturbed. width: energy of wide against narrow change.
+    nothing erupts. duty: share of the time a spot is disturbed. width: energy of wide against narrow change. length_mm:
+    change over the pattern's slope. renewed: share of the pattern that is another one within 0.07 s.
     speed_mm_s, speed_error_mm_s: of the whole zone.
     """
 
@@ -47,6 +51,8 @@ class ZoneEvidence:
     restless: float
     duty: float
     width: float
+    length_mm: float
+    renewed: float
     glides: float
     speed_mm_s: float
     speed_error_mm_s: float
@@ -94,11 +100,17 @@ class ZoneView:
                 restless=math.nan,
                 duty=math.nan,
                 width=math.nan,
+                length_mm=math.nan,
+                renewed=math.nan,
                 glides=math.nan,
                 speed_mm_s=math.nan,
                 speed_error_mm_s=math.nan,
             )
-        octaves = np.maximum(field.octaves[seen].mean(axis=0), 0.0)
+        octaves = field.octaves[seen].mean(axis=0)
+        noise = 0.0 if field.ground is None else field.ground.noise
+        change = max(float(octaves.sum()) - noise, 0.0)
+        length_mm = math.sqrt(change / max(float(np.median(field.texture[seen])), 1e-6))
+        octaves = np.maximum(octaves, 0.0)
         width = float(octaves[3:].sum() / max(octaves[1:3].sum(), 1e-9))
         energy = np.maximum(field.octaves[:, :3].sum(axis=1), 0.0)
         strong = energy[seen] > _LEAST_OF_LIVELIEST * np.nanpercentile(energy, 90)
@@ -107,27 +119,34 @@ class ZoneView:
         lifted |= field.glide[seen] > GLIDES
         duty = float(np.median(field.duty[seen]))
         # What glides or keeps its pattern is no eruption, however steadily it moves.
-        renewed = float(np.median(field.renewal[seen].max(axis=1)))
-        erupts = renewed > (_RENEWED if float(np.median(field.glide[seen])) < _SMOOTH else 2 * _RENEWED)
+        late = float(np.median(field.renewal[seen].max(axis=1)))
+        renewed = float(np.interp(_SOON_S, field.lags_s, np.median(field.renewal[seen], axis=0)))
+        erupts = late > (_RENEWED if float(np.median(field.glide[seen])) < _SMOOTH else 2 * _RENEWED)
         return ZoneEvidence(
             known=True,
             cells=len(seen),
             live=float(np.average(field.cells.live[seen] * lifted, weights=self.cells.area_mm2[seen])),
-            restless=restlessness(duty, width) if erupts else math.nan,
+            restless=restlessness(duty, width, length_mm, renewed) if erupts else math.nan,
             glides=float(np.average(field.glide[seen] > GLIDES, weights=self.cells.area_mm2[seen])),
             duty=duty,
             width=width,
+            length_mm=length_mm,
+            renewed=renewed,
             speed_mm_s=float(field.zones.speed_mm_s[number]),
             speed_error_mm_s=float(field.zones.speed_error_mm_s[number]),
         )
 
 
-def restlessness(duty: float, width: float) -> float:
-    """4 ln(duty / mark) + ln(width / mark) / 4.
+def restlessness(duty: float, width: float, length_mm: float, renewed: float) -> float:
+    """4 ln(duty / mark) + ln(width / mark) + ln(length / mark), but no more than 6 ln(renewed / mark).
 
-    Both marks are ratios, so their logarithms add up. The duty has nearly all the say: it alone tells good from violent
-    zones apart in pictures of very unlike making, while width also depends on how sharp the eruptions' edges look.
+    All are ratios, so that contrast and light drop out and their logarithms add up. No one of the first three tells good from
+    violent zones apart in pictures of every making: small dense eruptions keep a spot busy, width depends on how sharp the
+    eruptions' edges look, length on how deep their shadows are. Together they do, and a pattern that outlasts a fifteenth of a
+    second is not violent, whatever else it does.
     """
     if duty <= 0:
         return math.nan
-    return 4 * math.log(duty / _DUTY_MARK) + 0.25 * math.log(max(width, 0.02) / _WIDTH_MARK)
+    lively = 4 * math.log(duty / _DUTY_MARK)
+    lively += math.log(max(width, 0.02) / _WIDTH_MARK) + math.log(max(length_mm, 0.1) / _LENGTH_MARK_MM)
+    return min(lively, 6 * math.log(max(renewed, 0.02) / _RENEWAL_MARK))

@@ -52,6 +52,7 @@ class Done(StrEnum):
     MORE_AIR = "more_air"
     LESS_AIR = "less_air"
     STIRRED = "stirred"
+    TOPPED_UP = "topped_up"
     CHECKED_PLATE = "checked_plate"
 
 

@@ -75,6 +75,11 @@ class Log:
         self._write(line_of(did_dict(did), _now()))
         self._sync(0.0)
 
+    def remark(self, words: str) -> None:
+        """Append what somebody wanted to be remembered, through to the disk."""
+        self._write(line_of({"note": words}, _now()))
+        self._sync(0.0)
+
     def close(self) -> None:
         """Everything through to the disk. May be called twice."""
         if self._lost:

@@ -89,6 +89,8 @@ def _entries(lines: Iterable[_Line], bed: Bed, path: str, notes: list[str], look
         where = f"{path}:{line.number}"
         began = began_of(line.raw)
         _same_bed(began, bed, where)
+        if "note" in line.raw and not {"did", "state"} & line.raw.keys():
+            continue  # a remark, for people
         if "did" in line.raw:
             if last is not None:
                 yield from _reading(last, bed, path, notes, first)

@@ -8,10 +8,12 @@ from bedwatch.aim.rectify import Rectifier
 from bedwatch.aim.types import Aim
 from bedwatch.bed import Bed
 from bedwatch.bed.zones import wall_distance
+from bedwatch.motion.beside import SECTORS, Beside
 from bedwatch.motion.hue import PER_BLOCK, Hue
 from bedwatch.motion.mains import COLUMNS, ROWS, RowLight
 
 CLEAR_MM = 4.0  # so far from the powder stands what is still
+_BESIDE_MM, _BESIDE_EVERY_MM = (8.0, 48.0), 5.0  # a strip round the bed, looked at in places so far apart
 
 
 def row_light_of(aim: Aim, bed: Bed, size_px: tuple[int, int], rectifier: Rectifier) -> RowLight:
@@ -37,3 +39,19 @@ def hue_of(aim: Aim, size_px: tuple[int, int], rectifier: Rectifier, blocks: tup
     pixels = aim.pixels(places.reshape(-1, 2))
     whole = np.rint(np.nan_to_num(np.clip(pixels, 0, np.array(size_px) - 1))).astype(np.intp)
     return Hue(whole.reshape(places.shape))
+
+
+def beside_of(aim: Aim, bed: Bed, size_px: tuple[int, int]) -> Beside:
+    """What watches the surroundings, in a strip along the wall as far as it is in the picture."""
+    reach = _BESIDE_MM[1]
+    x, y = np.meshgrid(
+        np.arange(-bed.width_mm / 2 - reach, bed.width_mm / 2 + reach, _BESIDE_EVERY_MM),
+        np.arange(-bed.length_mm / 2 - reach, bed.length_mm / 2 + reach, _BESIDE_EVERY_MM),
+    )
+    places = np.column_stack([x.ravel(), y.ravel()])
+    gap = -wall_distance(bed, places)
+    places = places[(gap > _BESIDE_MM[0]) & (gap < reach)]
+    pixels = aim.pixels(places)
+    inside = np.isfinite(pixels).all(axis=1) & (pixels >= 0).all(axis=1) & (pixels <= np.array(size_px) - 1).all(axis=1)
+    turn = np.arctan2(places[inside, 1], places[inside, 0]) / (2 * np.pi) % 1.0
+    return Beside(np.rint(pixels[inside]), np.minimum((turn * SECTORS).astype(np.intp), SECTORS - 1))

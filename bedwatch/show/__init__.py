@@ -1,8 +1,7 @@
-"""Finished values out: JSON lines for programs, a live picture or plain lines for people. Computes nothing."""
+"""Finished values out: JSON lines for programs, a live screen or plain lines for people. Computes nothing."""
 
 from bedwatch.show.json_read import parse_reading_line
 from bedwatch.show.jsonl import json_line, problem_dicts, reading_dict, reading_line
-from bedwatch.show.live import LiveView, View, open_view
 from bedwatch.show.look import Look, look_for
 from bedwatch.show.parts import CAUTIONS
 from bedwatch.show.plain import PlainView, plain_line
@@ -10,13 +9,10 @@ from bedwatch.show.screen import screen
 
 __all__ = [
     "CAUTIONS",
-    "LiveView",
     "Look",
     "PlainView",
-    "View",
     "json_line",
     "look_for",
-    "open_view",
     "parse_reading_line",
     "plain_line",
     "problem_dicts",

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import TextIO
 
 from bedwatch.judge.steady import Steady
-from bedwatch.judge.types import Did, Done, FaultKind, ProblemKind, State
+from bedwatch.judge.types import Did, FaultKind, ProblemKind, State
 from bedwatch.show.setting_text import SettingPage
 from bedwatch.show.words import (
     CANT_TELL,
@@ -16,18 +16,10 @@ from bedwatch.show.words import (
     PROBLEMS,
     STATES,
     VERDICTS,
+    did_words,
     share,
     speed_with_unit,
-    travel,
-    valve,
 )
-
-_DONE = {
-    Done.MORE_AIR: "more air",
-    Done.LESS_AIR: "less air",
-    Done.STIRRED: "stirred",
-    Done.CHECKED_PLATE: "plate looked at",
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,14 +77,6 @@ def print_log(log: LogWords, out: TextIO) -> None:
         page.line(f"camera: {PROBLEMS[problem]}, in {count} of {log.readings} readings")
 
 
-def did_words(did: Did) -> str:
-    """A move that was made, in a few words."""
-    if did.do in (Done.STIRRED, Done.CHECKED_PLATE):
-        return _DONE[did.do] + ("" if did.zone in (None, "all") else f", zone {did.zone}")
-    far = travel(did.amount)
-    return f"{valve(did.zone or 'all')} {_DONE[did.do]}" + (f", {far}" if far else "")
-
-
 def _bed_words(steady: Steady) -> str:
     verdict = steady.last.bed.verdict
     even = steady.evenness.value
@@ -113,4 +97,4 @@ def _long(seconds: float) -> str:
     return f"{seconds / 60:.0f} min" if seconds < 7200 else f"{seconds / 3600:.1f} h"
 
 
-__all__ = ["LogWords", "did_words", "print_log"]
+__all__ = ["LogWords", "print_log"]

@@ -118,6 +118,11 @@ def is_screen(output: Output, environ: Mapping[str, str]) -> bool:
         return False
 
 
+def has_keys_and_screen(inlet: Output | None, *outlets: Output | None, environ: Mapping[str, str]) -> bool:
+    """Whether somebody can sit there: a terminal for keys and for the picture, not a pipe, a job or a dumb terminal."""
+    return all(stream is not None and is_screen(stream, environ) for stream in (inlet, *outlets))
+
+
 def can_encode(encoding: str | None, text: str) -> bool:
     """Whether an encoding holds every character of the text; an unknown or missing encoding does not."""
     try:

@@ -10,7 +10,7 @@ from bedwatch.judge.types import ALL_ZONES, HintWord, Move, Outcome, Reading, St
 from bedwatch.show.letters import big
 from bedwatch.show.lines import Lines, cut, wrapped
 from bedwatch.show.look import Look
-from bedwatch.show.words import FAULTS, HINTS, NEEDED_S, fault_act, instruction
+from bedwatch.show.words import FAULTS, HINTS, NEEDED_S, fault_act, instruction, travel_in_short
 
 _WARM = Style(bold=True, color="#d97a00")
 _COOL = Style(bold=True, color="#2b8fd6")
@@ -18,16 +18,33 @@ _PLAIN = Style(bold=True)
 # both read on black and on white, and apart with any common colour vision; the arrow and words say it too
 
 
-def next_move(reading: Reading | None, look: Look, *, width: int, words_rows: int = 2, double: bool = False) -> Lines:
+def next_move(
+    reading: Reading | None,
+    look: Look,
+    *,
+    width: int,
+    words_rows: int = 2,
+    double: bool = False,
+    amount: bool = False,
+    noted: str | None = None,
+    back: bool = False,
+) -> Lines:
     """A block of full width: the move (or why there is none) large, then how to do it, then why.
 
     words_rows: how many lines of words at most stand below the large ones. double: letters of twice the size
-    where they fit. Always as many lines for the same arguments, whatever the reading, unless no large letters
-    fit: then one line of spaced capitals, and blank ones to make up for the others.
+    where they fit. amount: large letters too for how far to turn. noted: what was just done, told instead until a newer
+    reading comes. back: the bed is as it was saved. Always as many lines for the same arguments, whatever the reading,
+    unless no large letters fit: then one line of spaced capitals, and blank ones to make up for the others.
     """
-    sentence, why = told(reading)
-    style = _style(reading, look)
-    lines = [Text(row, style=style, no_wrap=True, end="") for row in _headline(reading, look, width, double)]
+    sentence, why = _BACK_TOLD if back else told(reading)
+    choices = ("YOU ARE BACK", "BACK") if back else headlines(reading)
+    if noted is not None:
+        sentence, why, choices = f"Noted: {noted}.", _NOTED_WHY, ("NOTED",)
+    style = _PLAIN if noted else _style(reading, look)
+    lines = [Text(row, style=style, no_wrap=True, end="") for row in _headline(choices, look, width, double)]
+    if amount:
+        far = _large_amount(None if noted else reading, look, width)
+        lines += [Text(row, style=style, no_wrap=True, end="") for row in far]
     words = wrapped(sentence, width, look, most=max(1, words_rows))
     lines += [Text(line, style=_PLAIN, no_wrap=True, end="") for line in words]
     if why and words_rows > len(words):
@@ -35,6 +52,10 @@ def next_move(reading: Reading | None, look: Look, *, width: int, words_rows: in
         lines += [Text(line, no_wrap=True, end="") for line in more]
         words = words + more
     return lines + [Text(end="") for _ in range(words_rows - len(words))]
+
+
+_BACK_TOLD = ("The bed is as it was saved. Leave the valves as they are.", "")
+_NOTED_WHY = "Wait until the bed has settled, a minute is best, then look again."
 
 
 def told(reading: Reading | None) -> tuple[str, str]:
@@ -139,8 +160,7 @@ def _move_headlines(move: Move) -> tuple[str, ...]:
     return (f"{sign}ZONE {name} {what}", f"ZONE {name} {what}", f"{name} {what}", f"{name} {sign or what}".strip())
 
 
-def _headline(reading: Reading | None, look: Look, width: int, double: bool) -> list[str]:
-    choices = headlines(reading)
+def _headline(choices: tuple[str, ...], look: Look, width: int, double: bool) -> list[str]:
     rows = 7 if double or not look.unicode else 4
     for size in (True, False) if double else (False,):
         for words in choices:
@@ -151,6 +171,15 @@ def _headline(reading: Reading | None, look: Look, width: int, double: bool) -> 
     plain = look.text(choices[1] if choices[0][0] in "▲▼" else choices[0])
     spaced = " ".join(plain)
     return _centred([spaced if len(spaced) <= width else cut(plain, width, look)], rows)
+
+
+def _large_amount(reading: Reading | None, look: Look, width: int) -> list[str]:
+    """How far to turn, in large letters; blank rows when there is no such thing to say."""
+    rows = 4 if look.unicode else 7
+    move = reading.next if reading is not None and reading.state is State.READING else None
+    words = None if move is None else travel_in_short(move.amount)
+    drawn = big(f"BY {words.upper()}", width, look) if words else None
+    return [""] * rows if drawn is None else _centred(drawn, rows)
 
 
 def _centred(drawn: list[str], rows: int) -> list[str]:

@@ -12,6 +12,7 @@ from bedwatch.show.bed_map import bed_map
 from bedwatch.show.lines import Lines, cut, wrapped
 from bedwatch.show.look import Look
 from bedwatch.show.next_move import next_move, why_no_picture
+from bedwatch.show.standing import NOTHING_BESIDE, Camera, Saved, Standing
 from bedwatch.show.words import (
     CANT_TELL,
     FAULTS,
@@ -57,18 +58,37 @@ _BOLD = Style(bold=True)
 _DIM = Style(dim=True)
 
 
-def header(reading: Reading | None, bed: Bed, look: Look, *, width: int, duration_s: float | None = None) -> Text:
-    """Bed, state and time in one line; with `duration_s` (of a file) also how much of it is done."""
-    right = "starting"
+def header(
+    reading: Reading | None,
+    bed: Bed,
+    look: Look,
+    *,
+    width: int,
+    duration_s: float | None = None,
+    standing: Standing = NOTHING_BESIDE,
+) -> Text:
+    """Bed, camera, state and time in one line; with `duration_s` (of a file) also how much of it is done."""
+    right, waiting = "starting", False
     if reading is not None:
-        right = f"{STATES[reading.state]} {look.dot} {_time(reading.time_s, duration_s, look)}"
-        if cell_len(right) + 2 + min(cell_len(bed.name), 16) > width:
-            right = f"{STATES[reading.state]} {look.dot} {seconds(reading.time_s)}"
+        waiting = reading.state is not State.READING
+        state = "paused" if standing.paused else "ended" if standing.ended else STATES[reading.state]
+        health = [_health(reading, standing.camera, look)] if standing.camera else []
+        times = (_time(reading.time_s, duration_s, look), seconds(reading.time_s))
+        dot = f" {look.dot} "
+        choices = [dot.join([*health, state, time]) for time in times] + [dot.join([state, time]) for time in times]
+        room = width - 2 - min(cell_len(bed.name), 16)
+        right = next((words for words in choices if cell_len(words) <= room), choices[-1])
     right = cut(right, width, look)
     left = cut(bed.name, max(0, width - cell_len(right) - 2), look)
     gap = " " * max(0, width - cell_len(left) - cell_len(right))
-    waiting = reading is not None and reading.state is not State.READING
     return Text.assemble((left, _BOLD), gap, (right, _BOLD if waiting else ""), no_wrap=True, end="")
+
+
+def _health(reading: Reading, camera: Camera, look: Look) -> str:
+    """The camera in three words: how many pictures a second, and whether anything ails it."""
+    ailing = len(reading.problems)
+    state = "ok" if not ailing else f"! {ailing} to see to"
+    return look.text(f"camera {camera.per_s:.0f}/s {state}")
 
 
 def _time(time_s: float, duration_s: float | None, look: Look) -> str:
@@ -81,13 +101,13 @@ def _time(time_s: float, duration_s: float | None, look: Look) -> str:
     return f"{seconds(time_s)} of {seconds(whole)} {full * bar}{empty * (10 - bar)} {round(100 * done)} %"
 
 
-def bed_line(reading: Reading | None, look: Look, *, width: int) -> Text:
-    """The bed as a whole in one line: verdict, evenness, live share, speed with its error."""
+def bed_line(reading: Reading | None, look: Look, *, width: int, saved: Saved | None = None) -> Text:
+    """The bed as a whole in one line: verdict, evenness (beside the saved setting's), live share, speed with its error."""
     bed = reading.bed if reading else None
     verdict = VERDICTS[bed.verdict] if bed and bed.verdict else CANT_TELL
     even = known(bed.evenness) if bed else None
     pieces = [
-        f"evenness {CANT_TELL if even is None else f'{even:.2f}'}",
+        f"evenness {CANT_TELL if even is None else f'{even:.2f}'}" + _saved_evenness(saved),
         f"live {(share(bed.live) if bed else None) or CANT_TELL}",
         speed_with_unit(bed.speed_mm_s, bed.speed_error_mm_s) if bed else f"speed {CANT_TELL}",
     ]
@@ -97,6 +117,13 @@ def bed_line(reading: Reading | None, look: Look, *, width: int) -> Text:
     first = cut(f"Bed: {verdict}", width, look)
     room = max(0, width - cell_len(first))
     return Text.assemble((first, _BOLD), cut(rest, room, look), no_wrap=True, end="")
+
+
+def _saved_evenness(saved: Saved | None) -> str:
+    if saved is None:
+        return ""
+    then = known(saved.evenness)
+    return f" (saved: {CANT_TELL if then is None else f'{then:.2f}'})"
 
 
 def faults_list(reading: Reading | None, look: Look, *, width: int, rows: int) -> Lines:

@@ -6,7 +6,7 @@ import math
 
 from bedwatch.aim.types import ProblemKind
 from bedwatch.bed import Bed, Zone, clock_position
-from bedwatch.judge.types import ALL_ZONES, Fault, FaultKind, HintWord, Move, Outcome, State, Verdict
+from bedwatch.judge.types import ALL_ZONES, Did, Done, Fault, FaultKind, HintWord, Move, Outcome, State, Verdict
 
 CANT_TELL = "can't tell"
 
@@ -68,6 +68,7 @@ _SHARES = {
 }
 _SHARE_SLACK = 0.02
 _FULL = 0.97
+_WHOLE = "the whole travel"
 _ABOUT_FROM_MM_S = 10.0
 ABOUT = "about"
 ABOUT_KEY = "about: over range, error more than a third"
@@ -131,15 +132,23 @@ def seconds(value: float | None) -> str:
 
 def travel(amount: float | None) -> str | None:
     """How far to turn a valve: "about half of its travel". None when no amount is given."""
+    short = travel_in_short(amount)
+    if short is None:
+        return None
+    return "its whole travel" if short == _WHOLE else f"about {short} of its travel"
+
+
+def travel_in_short(amount: float | None) -> str | None:
+    """The same in a word or two: "half", "12 %", "the whole travel"."""
     figure = known(amount)
     if figure is None:
         return None
     if figure >= _FULL:
-        return "its whole travel"
+        return _WHOLE
     for part, name in _SHARES.items():
         if abs(figure - part) <= _SHARE_SLACK:
-            return f"about {name} of its travel"
-    return f"about {max(1, round(100.0 * figure))} % of its travel"
+            return name
+    return f"{max(1, round(100.0 * figure))} %"
 
 
 def valve(zone: str) -> str:
@@ -162,6 +171,24 @@ def instruction(move: Move) -> str:
     if far is None:
         return f"{turn} {whose} a little; by how much can't be told."
     return f"{turn} {whose} by {far}, wait a minute, look again."
+
+
+_DONE = {
+    Done.MORE_AIR: "more air",
+    Done.LESS_AIR: "less air",
+    Done.STIRRED: "stirred",
+    Done.TOPPED_UP: "topped up",
+    Done.CHECKED_PLATE: "plate checked",
+}
+
+
+def did_words(did: Did) -> str:
+    """What was done, in a few words."""
+    where = "" if did.zone is None else f"{valve(did.zone)} "
+    if did.do in (Done.MORE_AIR, Done.LESS_AIR):
+        far = travel(did.amount)
+        return f"{where}{_DONE[did.do]}" + (f", {far}" if far else "")
+    return ("the whole bed " if did.zone == ALL_ZONES else where) + _DONE[did.do]
 
 
 def fault_act(fault: Fault) -> str:

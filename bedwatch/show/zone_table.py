@@ -14,6 +14,7 @@ from bedwatch.judge.types import HintWord, Reading, ZoneReading
 from bedwatch.show.bed_map import zones_in_order
 from bedwatch.show.lines import Lines, beside, cut, padded, wrapped
 from bedwatch.show.look import Look
+from bedwatch.show.standing import Trends
 from bedwatch.show.words import CANT_TELL, HINTS, share, speed, zone_place, zone_tags
 
 _HEAD = Style(dim=True)
@@ -36,8 +37,15 @@ class _Columns:
     brief: bool = False
 
 
-def zone_table(reading: Reading | None, bed: Bed, look: Look, *, width: int, rows: int) -> Lines:
+_NO_TRENDS = Trends()
+
+
+def zone_table(
+    reading: Reading | None, bed: Bed, look: Look, *, width: int, rows: int, trends: Trends = _NO_TRENDS
+) -> Lines:
     """At most `rows` lines of at most `width` cells: a heading, then a line a zone.
+
+    Where each zone lies gives way to its trend since the last move, once there is one.
 
     With room to spare the reason follows each hint, whole where rows are left, first for the zones that want
     something. With too little, marks stand for the hints, in two columns with a key below; if that does not do,
@@ -46,7 +54,10 @@ def zone_table(reading: Reading | None, bed: Bed, look: Look, *, width: int, row
     zones = zones_in_order(reading, bed)
     names = _names(bed)
     if len(zones) + 1 <= rows:
-        return _full(zones, names, [zone_place(zone) for zone in bed.zones], look, width, rows)
+        places = [zone_place(zone) for zone in bed.zones]
+        if trends.words:
+            places = [trends.of(zone.name) or CANT_TELL for zone in bed.zones]
+        return _full(zones, names, places, trends.heading if trends.words else "where", look, width, rows)
     half = (len(zones) + 1) // 2
     each = (width - 2) // 2
     if half + 1 <= rows and each >= _LEAST_BRIEF:
@@ -83,13 +94,14 @@ def _full(
     zones: Sequence[ZoneReading | None],
     names: Sequence[str],
     places: Sequence[str],
+    heading: str,
     look: Look,
     width: int,
     rows: int,
 ) -> Lines:
-    columns = _columns(width, names, places)
+    columns = _columns(width, names, [heading, *(look.text(place) for place in places)])
     reasons = _reasons(zones, columns.because, look, rows - len(zones) - 1)
-    lines = [_line(columns, ("zone", "where", "live", "mm/s", "air", "because"), _HEAD, look)]
+    lines = [_line(columns, ("zone", heading, "live", "mm/s", "air", "because"), _HEAD, look)]
     for name, place, zone, said in zip(names, places, zones, reasons, strict=True):
         lines.append(_zone_line(columns, name, place, zone, said[0], look))
         for more in said[1:]:

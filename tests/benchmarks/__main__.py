@@ -30,6 +30,7 @@ from tests.benchmarks import (  # noqa: E402
     cost,
     faults,
     live,
+    on_screen,
     turning,
     way_back,
 )
@@ -53,6 +54,7 @@ def all_groups(seed_base: int) -> tuple[Group, ...]:
         cost.COST,
         cost.DEMO_CLIP,
         live.LIVE,
+        on_screen.SCREEN,
     )
 
 

@@ -27,6 +27,7 @@ from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Picture
 from bedwatch.frames.open import open_source
 from bedwatch.show import Look, parse_reading_line, reading_line, screen
+from bedwatch.show.standing import Camera, Standing
 from bedwatch.sim import BedSource, MadeSource, Scene, demo_scene
 from bedwatch.watch import End, Watch
 
@@ -102,11 +103,13 @@ def write_check_picture(bed: Bed, aim: Aim) -> None:
     write_bytes(SAMPLES / "demo.aim.jpg", encoded(drawn, ".jpg", [cv2.IMWRITE_JPEG_QUALITY, 88]))
 
 
-def write_screen(bed: Bed, line: str, columns: int = 120, rows: int = 32) -> None:
+def write_screen(bed: Bed, line: str, columns: int = 120, rows: int = 36) -> None:
     """The live screen at the clip's last reading, drawn by `rsvg-convert` with a font of this machine's."""
     console = Console(record=True, width=columns, force_terminal=True, color_system="truecolor", file=StringIO())
     look = Look(unicode=True, colour=True)
-    console.print(screen(parse_reading_line(line), bed, look, width=columns, height=rows, duration_s=14.0))
+    reading = parse_reading_line(line)
+    standing = Standing(keys=True, told=reading.next, camera=Camera(per_s=30.0, dropped=0.0))
+    console.print(screen(reading, bed, look, width=columns, height=rows, duration_s=14.0, standing=standing))
     svg = console.export_svg(code_format=SVG, font_aspect_ratio=0.602, unique_id="screen", title="")
     with tempfile.TemporaryDirectory() as folder:
         drawn, made = Path(folder) / "screen.svg", Path(folder) / "screen.png"

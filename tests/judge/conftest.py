@@ -29,15 +29,16 @@ class Look:
     narrow: float
     wide: float
     speed_mm_s: float
+    renewed: float = 0.2  # share of the pattern that is another one after two frames
 
 
 # Far from every border on purpose: what is tested is the reasoning, not where the marks stand.
 LOOKS = {
     "still": Look(live=0.0, duty=0.0, narrow=0.2, wide=0.02, speed_mm_s=0.0),
     "poor": Look(live=0.2, duty=0.03, narrow=5.0, wide=2.0, speed_mm_s=4.0),
-    "gentle": Look(live=0.97, duty=0.12, narrow=60.0, wide=25.0, speed_mm_s=25.0),
-    "violent": Look(live=1.0, duty=0.7, narrow=150.0, wide=450.0, speed_mm_s=160.0),
-    "boiling": Look(live=1.0, duty=0.95, narrow=200.0, wide=900.0, speed_mm_s=250.0),
+    "gentle": Look(live=0.97, duty=0.22, narrow=60.0, wide=25.0, speed_mm_s=25.0, renewed=0.36),
+    "violent": Look(live=1.0, duty=0.7, narrow=150.0, wide=450.0, speed_mm_s=160.0, renewed=0.8),
+    "boiling": Look(live=1.0, duty=0.95, narrow=200.0, wide=900.0, speed_mm_s=250.0, renewed=0.9),
     "unknown": Look(live=np.nan, duty=np.nan, narrow=np.nan, wide=np.nan, speed_mm_s=np.nan),
 }
 
@@ -69,7 +70,7 @@ class Table:
             zones=_patches(zones),
             bed=_patches([_mean(zones)]),
             lags_s=np.array([1, 2, 4, 8]) / 30,
-            renewal=np.tile([0.1, 0.2, 0.3, 0.4], (len(cells), 1)),
+            renewal=np.array([[c.renewed / 2, c.renewed, 0.3 + c.renewed / 2, 0.4 + c.renewed / 2] for c in cells]),
             octaves=np.array([[c.narrow / 4, c.narrow / 2, c.narrow / 2, c.wide / 2, c.wide / 2] for c in cells]),
             duty=np.array([c.duty for c in cells]),
             coherence=np.ones(len(cells)),

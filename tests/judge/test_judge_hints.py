@@ -57,17 +57,30 @@ def test_two_features_are_needed(seven: Table) -> None:
     widely a place is disturbed, and more of either is never less violent."""
     gentle, violent = (seven.field(look).cells.live for look in ("gentle", "violent"))
     assert abs(gentle.mean() - violent.mean()) < 0.05
-    duties, widths = np.linspace(0.05, 0.95, 12), np.geomspace(0.1, 8, 12)
-    assert (np.diff([restlessness(duty, 0.5) for duty in duties]) > 0).all()
-    assert (np.diff([restlessness(0.3, width) for width in widths]) > 0).all()
-    assert np.isnan(restlessness(0.0, 0.0))
+    duties, widths, lengths = np.linspace(0.05, 0.95, 12), np.geomspace(0.1, 8, 12), np.geomspace(2, 40, 12)
+    assert (np.diff([restlessness(duty, 0.5, 8.0, 1.0) for duty in duties]) > 0).all()
+    assert (np.diff([restlessness(0.3, width, 8.0, 1.0) for width in widths]) > 0).all()
+    assert (np.diff([restlessness(0.3, 0.5, length, 1.0) for length in lengths]) > 0).all()
+    assert np.isnan(restlessness(0.0, 0.0, 0.0, 0.0))
+
+
+def test_a_pattern_that_lasts_is_not_violent() -> None:
+    """Small dense eruptions keep every spot busy and yet only push the powder about."""
+    assert restlessness(0.8, 2.0, 20.0, 0.9) > 0
+    assert restlessness(0.8, 2.0, 20.0, 0.3) < 0
+
+
+def test_wide_deep_eruptions_are_violent_though_they_pause() -> None:
+    """A spot is disturbed less than a violent zone's mark says, but by eruptions far wider than a good one has."""
+    assert restlessness(0.24, 0.3, 7.0, 0.9) < 0
+    assert restlessness(0.24, 1.5, 14.0, 0.9) > 0
 
 
 def _sweep(seven: Table, attribute: str, values: np.ndarray) -> list[HintWord]:
     """Zone 1's hints while one figure of a gentle zone runs through the values, one reading a second."""
     judge, hints = seven.judge(), []
     for number, value in enumerate(values):
-        look = seven.replace(seven.looks["gentle"], **{attribute: float(value)})
+        look = seven.replace(seven.looks["gentle"], renewed=0.8, **{attribute: float(value)})
         looks = [look, *["gentle"] * 6]
         hints.append(judge.read(10.0 + number, seven.field(*looks)).zones[0].hint)
     return hints

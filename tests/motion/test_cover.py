@@ -194,3 +194,13 @@ def test_an_encoder_that_changes_a_colour_alone_hides_nothing(bench: Bench) -> N
             red[10:13, 10:13] += 0.15
         picture = bench.rounded(clean + 1.5 * rng.standard_normal(clean.shape))
         assert not cover.add(picture, number / FPS, lambda red=red: [red, red])  # type: ignore[misc]
+
+
+@pytest.mark.parametrize("at", [{0}, {70}, {70, 71}])
+def test_damaged_pictures_hide_nothing(bench: Bench, at: set[int]) -> None:
+    """The lower half one grey, as a broken JPEG picture has it: the very first one, or some in between."""
+    rng = np.random.default_rng(8)
+    cover, clean = Cover(bench.visible, bench.step_mm), bench.Disc().clean(0.0).astype(np.float64)
+    for number in range(round(9 * FPS)):
+        light = np.where((_ROWS > 112) & (number in at), 128.0 - 60.0 * (_COLS > 90), clean)
+        assert not cover.add(bench.rounded(light + 1.5 * rng.standard_normal(clean.shape)), number / FPS), number

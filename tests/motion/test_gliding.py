@@ -48,6 +48,29 @@ def test_a_camera_that_sways_does_not_make_a_still_bed_glide(bench: Bench) -> No
     assert np.nanmedian(bench.look(pictures()).glide) < GLIDES
 
 
+def test_a_still_surface_that_an_encoder_nudges_to_and_fro_does_not_glide(bench: Bench) -> None:
+    """Blocks of 16 pixels, each moved anew by a third of a pixel and less every half second, as coders do while light changes."""
+
+    def pictures() -> Pictures:
+        import cv2
+
+        rng, clean = np.random.default_rng(3), bench.Disc().clean(0.0)
+        rows, cols = clean.shape
+        y, x = np.mgrid[:rows, :cols].astype(np.float32)
+        coarse = (rows // 16 + 1, cols // 16 + 1)
+        before = now = np.zeros((2, *coarse))
+        for number in range(240):
+            if number % 15 == 0:
+                before, now = now, rng.uniform(-0.35, 0.35, (2, *coarse))
+            part = (number % 15) / 15
+            moved = np.kron(before + part * (now - before), np.ones((16, 16)))[:, :rows, :cols].astype(np.float32)
+            picture = cv2.remap(clean.astype(np.float32), x + moved[0], y + moved[1], cv2.INTER_CUBIC)
+            yield bench.rounded(picture + 0.5 * rng.standard_normal(clean.shape)), number / 30
+
+    field = bench.look(pictures())
+    assert np.nanmedian(field.glide) < 0.5 * GLIDES
+
+
 def _far_out(bench: Bench, cell: int) -> bool:
     here = bench.cell == cell
     return bool(here.any()) and 80 < float(bench.radius_mm[here].mean()) < 120

@@ -3,11 +3,6 @@
 from __future__ import annotations
 
 import io
-import os
-import subprocess
-import sys
-import threading
-import time
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -17,7 +12,8 @@ import pytest
 from bedwatch.aim.types import Problem, ProblemKind
 from bedwatch.bed import Bed
 from bedwatch.judge.types import HintWord, Move, Outcome, State
-from bedwatch.show import LiveView, Look, PlainView, look_for, open_view, plain_line
+from bedwatch.show import Look, PlainView, look_for, plain_line
+from bedwatch.show.look import has_keys_and_screen
 
 Make = Callable[..., Any]
 
@@ -39,12 +35,19 @@ class Stream(io.StringIO):
 
 
 @pytest.mark.parametrize(
-    ("terminal", "term", "kind"),
-    [(True, "xterm-256color", LiveView), (True, "dumb", PlainView), (False, "xterm-256color", PlainView)],
+    ("kinds", "term", "sits"),
+    [
+        ((True, True, True), "xterm-256color", True),
+        ((True, True, True), "dumb", False),
+        ((False, True, True), "xterm-256color", False),
+        ((True, False, True), "xterm-256color", False),
+        ((True, True, False), "xterm-256color", False),
+        ((True, None, True), "xterm-256color", False),
+    ],
 )
-def test_the_view_follows_the_stream(round_bed: Make, terminal: bool, term: str, kind: type) -> None:
-    view = open_view(round_bed(), Stream(terminal=terminal), environ={"TERM": term})
-    assert isinstance(view, kind)
+def test_a_screen_takes_a_terminal_for_keys_and_picture(kinds: tuple[bool | None, ...], term: str, sits: bool) -> None:
+    first, *others = [None if kind is None else Stream(terminal=kind) for kind in kinds]
+    assert has_keys_and_screen(first, *others, environ={"TERM": term}) is sits
 
 
 @pytest.mark.parametrize(
@@ -146,85 +149,3 @@ def test_plain_lines_end_with_the_last_reading(round_bed: Make, make_reading: Ma
             view.show(replace(reading, time_s=time_s))
     lines = stream.getvalue().splitlines()
     assert [line.split()[0] for line in lines[1:]] == ["1.0", "3.0"]
-
-
-def test_the_live_picture_gives_the_terminal_back(round_bed: Make, make_reading: Make) -> None:
-    stream = Stream(terminal=True)
-    before = threading.active_count()
-    view = LiveView(round_bed(), stream, environ={"TERM": "xterm"})
-
-    def watch() -> None:
-        with view:
-            view.show(make_reading(round_bed()))
-            view.note("packet 3 is damaged")
-            raise KeyboardInterrupt
-
-    with pytest.raises(KeyboardInterrupt):
-        watch()
-    written = stream.getvalue()
-    assert written.count("\x1b[?1049h") == written.count("\x1b[?1049l") == 1
-    assert written.rindex("\x1b[?25h") > written.rindex("\x1b[?25l")
-    left_behind = written.partition("\x1b[?1049l")[2]
-    assert "uneven" in left_behind
-    assert "packet 3 is damaged" in left_behind
-    # The drawing thread is told to stop, not waited for: on a busy machine it may take a moment.
-    for _ in range(200):
-        if threading.active_count() <= before:
-            break
-        time.sleep(0.05)
-    assert threading.active_count() <= before
-
-
-def test_no_colour_means_no_colour_codes(round_bed: Make, make_reading: Make) -> None:
-    stream = Stream(terminal=True)
-    with LiveView(round_bed(), stream, environ={"TERM": "xterm", "NO_COLOR": "1"}) as view:
-        view.show(make_reading(round_bed()))
-    assert "38;" not in stream.getvalue()
-    assert "48;" not in stream.getvalue()
-
-
-def test_readings_faster_than_redraws_are_not_queued(round_bed: Make, make_reading: Make) -> None:
-    bed: Bed = round_bed()
-    stream = Stream(terminal=True)
-    with LiveView(bed, stream, environ={"TERM": "xterm"}) as view:
-        for i in range(500):
-            view.show(make_reading(bed, time_s=float(i)))
-    assert stream.getvalue().count("Gate-latch bed") < 250
-    assert "499.0 s" in stream.getvalue().partition("\x1b[?1049l")[2]
-
-
-@pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminals there")
-def test_on_a_real_terminal_of_80_by_24() -> None:
-    import fcntl
-    import pty
-    import struct
-    import termios
-
-    code = """
-import sys
-from bedwatch.bed import Bed, ring_zones
-from bedwatch.show import open_view
-bed = Bed(name="Gate-latch bed", shape="round", width_mm=420.0, length_mm=420.0,
-          surface_below_rim_mm=80.0, zones=ring_zones((1, 6), 210.0))
-with open_view(bed, sys.stdout) as view:
-    view.note("type: " + type(view).__name__)
-    import time; time.sleep(0.6)
-"""
-    ours, theirs = pty.openpty()
-    fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
-    environ = {k: v for k, v in os.environ.items() if k not in ("COLUMNS", "LINES", "NO_COLOR")}
-    child = subprocess.Popen(
-        [sys.executable, "-c", code], stdout=theirs, stderr=theirs, stdin=theirs, env=environ | {"TERM": "xterm"}
-    )
-    os.close(theirs)
-    written = b""
-    try:
-        while chunk := os.read(ours, 65536):
-            written += chunk
-    except OSError:  # Linux says so when the other end is closed
-        pass
-    finally:
-        os.close(ours)
-    assert child.wait(timeout=20) == 0
-    assert b"type: LiveView" in written
-    assert b"Traceback" not in written

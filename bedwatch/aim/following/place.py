@@ -22,6 +22,10 @@ _SEEK_EVERY_S = 0.3
 _SEEK_SELDOM_S = 1.0
 _AGREE_PX = 1.5
 _TURNED_PX = 0.8  # a turn or zoom that moves the bed's edge by so much asks for a new aim
+_ALONE_PX = (
+    2.5  # one without a shift: knocks shift the picture too, haze that drifts past the surroundings seems to turn it
+)
+_SURELY_PX, _AGAIN_S = 2.0, 0.15  # at once, or when it shows again so much later: one noisy picture turns nothing
 _SETTLED_S = 0.45
 _TOLD_S = 10.0
 
@@ -94,7 +98,7 @@ class Place:
         if time_s - self._moving_s < _CALM_S:
             self.shift_px = stand.shift_px
             self._rest(stand, time_s)
-        self._turn(stand, edge, time_s)
+        self._turn(stand, edge, float(away), time_s)
 
     def _glide(self) -> None:
         """Once it stands still the correction goes to that of rest, too slowly to pass for motion."""
@@ -115,14 +119,14 @@ class Place:
             self._base = replace(stand, shift_px=(float(middle[0]), float(middle[1])))
             self._moving_s = -np.inf
 
-    def _turn(self, stand: Stand, edge_px: float, time_s: float) -> None:
-        if edge_px < _TURNED_PX:
+    def _turn(self, stand: Stand, edge_px: float, away_px: float, time_s: float) -> None:
+        if edge_px < (_TURNED_PX if away_px > self._noticeable_px else _ALONE_PX):
             self._turned_s = None
             return
-        self.hold = True
         if self._turned_s is None or self._last is None or _apart(stand, self._last) > _AGREE_PX:
             self._turned_s = time_s
         self._last = stand
+        self.hold = edge_px > _SURELY_PX or time_s - self._turned_s >= _AGAIN_S
         if time_s - self._turned_s >= _SETTLED_S:
             self.stand = stand
 

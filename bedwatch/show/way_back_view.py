@@ -1,0 +1,47 @@
+"""The way back to a saved setting on the screen: its move in the reading's place, its words, and how far off each zone is."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from bedwatch.judge.apart import How
+from bedwatch.judge.types import Outcome, Reading, State
+from bedwatch.judge.way_back import Against, Step
+from bedwatch.show.against import against_line
+from bedwatch.show.standing import Trends
+
+_NOW = {How.ALIKE: "as saved", How.LIVELIER: "livelier", How.QUIETER: "quieter", How.UNKNOWN: "can't tell"}
+
+
+def toward(reading: Reading, against: Against | None) -> Reading:
+    """The reading with the move that leads back to the setting instead of the one that would only make the bed even."""
+    if against is None or reading.state is not State.READING:
+        return reading
+    if against.next is not None:
+        return replace(reading, next=against.next, outcome=Outcome.MOVING)
+    return replace(reading, next=None, outcome=Outcome.EVEN if against.step is Step.BACK else Outcome.LOOKING)
+
+
+def is_back(reading: Reading | None, against: Against | None) -> bool:
+    """Whether the bed is again as it was saved, by a reading that can tell."""
+    return reading is not None and reading.state is State.READING and against is not None and against.step is Step.BACK
+
+
+def way_back_lines(against: Against | None) -> tuple[str, ...]:
+    """Where one stands, and what turning valves does not explain."""
+    return () if against is None else (against_line(against), *against.causes)
+
+
+def off_saved(against: Against) -> Trends:
+    """Each zone against the setting, in the place of its trend."""
+    if against.apart is None:
+        return Trends()
+    words = {}
+    for zone in against.apart.zones:
+        speed = f"{100 * zone.speed:+.0f} % mm/s" if math.isfinite(zone.speed) else ""
+        words[zone.zone] = speed if speed and zone.how is not How.ALIKE else _NOW[zone.how]
+    return Trends(words=words, heading="to saved")
+
+
+__all__ = ["is_back", "off_saved", "toward", "way_back_lines"]
