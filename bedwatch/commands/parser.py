@@ -396,6 +396,59 @@ def report(
     return job
 
 
+@app.command()
+def disc(
+    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="File to print (.pdf or .svg).")],
+    diameter: Annotated[str, typer.Option("--diameter", metavar="LENGTH", help="How large it is.")] = "180 mm",
+    paper: Annotated[str, typer.Option("--paper", metavar="NAME", help="a4 or letter.")] = "a4",
+) -> Job:
+    """Make a disc to print, by which anyone can check the speed (see bedwatch check-speed)."""
+
+    def job() -> int:
+        from bedwatch.commands.check_speed import run_disc
+
+        return run_disc(out, diameter, paper)
+
+    return job
+
+
+@app.command("check-speed")
+def check_speed(
+    source: SourceSpec,
+    rpm: Annotated[
+        float, typer.Option("--rpm", metavar="NUMBER", help="Turns a minute of what turns, such as 33.333.")
+    ],
+    diameter: Annotated[
+        str | None,
+        typer.Option("--diameter", metavar="LENGTH", help="How large the disc is that turns, with its unit."),
+    ] = None,
+    bed: Annotated[
+        Path | None,
+        typer.Option("--bed", metavar="FILE", help="Instead: what turns fills this round bed, at its powder level."),
+    ] = None,
+    aim: Annotated[
+        Path | None, typer.Option("--aim", metavar="FILE", help="Aim file; without it the disc is looked for first.")
+    ] = None,
+    seconds: Annotated[
+        float | None,
+        typer.Option("--seconds", metavar="NUMBER", help="How long to look at a camera or stream (40 if not given)."),
+    ] = None,
+    pictures_per_s: Rate = None,
+    json: Annotated[bool, typer.Option("--json", help="Print the result as one JSON object on one line.")] = False,
+) -> Job:
+    """Tell by how much the speed that is read is off, by a disc that turns at a known rate.
+
+    SOURCE is what bedwatch watch takes. bedwatch disc makes a disc to print.
+    """
+
+    def job() -> int:
+        from bedwatch.commands.check_speed import run_check_speed
+
+        return run_check_speed(source, rpm, diameter, bed, aim, seconds=seconds, rate=pictures_per_s, as_json=json)
+
+    return job
+
+
 app.add_typer(settings_parser.app, name="settings")
 app.add_typer(log_parser.app, name="log")
 

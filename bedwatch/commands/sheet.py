@@ -18,7 +18,7 @@ def run_sheet(bed_file: Path, out: Path, paper: str) -> int:
     kind = out.suffix.lower()
     if kind not in (".pdf", ".svg"):
         raise UserError(f'--out: found "{out}", expected a name ending in .pdf or .svg')
-    chosen = _paper(paper)
+    chosen = paper_of(paper)
     factor = factor_for(bed)
     if factor is None:
         across = min(bed.width_mm, bed.length_mm)
@@ -41,7 +41,8 @@ def run_sheet(bed_file: Path, out: Path, paper: str) -> int:
     return 0
 
 
-def _paper(text: str) -> Paper:
+def paper_of(text: str) -> Paper:
+    """The paper of that name. Raises UserError when there is none."""
     for paper in PAPERS:
         if paper == text.lower():
             return paper

@@ -9,28 +9,36 @@ from __future__ import annotations
 import subprocess
 import tempfile
 from dataclasses import replace
+from datetime import UTC, datetime
 from fractions import Fraction
 from io import StringIO
 from pathlib import Path
 from typing import Annotated
 
 import av
+import numpy as np
 import typer
 from rich.console import Console
 
-from bedwatch.aim.aimfile import write_aim
+from bedwatch import __version__
+from bedwatch.aim.aimfile import aim_json, write_aim
 from bedwatch.aim.draw import check_picture
+from bedwatch.aim.flat import flat_jpeg
 from bedwatch.aim.types import Aim
 from bedwatch.bed import Bed, read_bed
 from bedwatch.files import replacing, write_bytes
 from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Picture
 from bedwatch.frames.open import open_source
+from bedwatch.judge.steady import mean_of
+from bedwatch.keep.setting_of import setting_of
 from bedwatch.show import Look, parse_reading_line, reading_line, screen
+from bedwatch.show.report import Sheet, report_page
 from bedwatch.show.standing import Camera, Standing
 from bedwatch.sim import BedSource, MadeSource, Scene, demo_scene
 from bedwatch.watch import End, Watch
 
+MADE = datetime(2026, 1, 31, 14, 5, tzinfo=UTC)  # the same clip gives the same page
 REPOSITORY = Path(__file__).resolve().parents[2]
 SAMPLES = REPOSITORY / "sample_frames"
 BED_FILE = REPOSITORY / "calibration" / "gate_latch.bed.toml"
@@ -118,6 +126,33 @@ def write_screen(bed: Bed, line: str, columns: int = 120, rows: int = 36) -> Non
         write_bytes(SAMPLES / "demo.screen.png", made.read_bytes())
 
 
+def write_report(bed: Bed, watch: Watch, lines: list[str]) -> None:
+    """The bed sheet of the clip, and its picture, drawn by a browser (`chromium`) at the width of a page."""
+    assert watch.aim is not None
+    readings = [parse_reading_line(line) for line in lines]
+    steady = mean_of(readings)
+    assert steady is not None
+    *_, last = open_source(str(CLIP))
+    setting = setting_of(
+        steady, bed, name="Demo clip", saved=MADE, version=__version__, source=CLIP.name, aim=aim_json(watch.aim)
+    )
+    picture = flat_jpeg(last.picture, watch.aim, bed)
+    sheet = Sheet(setting=setting, picture=picture, readings=readings, move=steady.last.next)
+    page = SAMPLES / "demo.report.html"
+    write_bytes(page, report_page(sheet, bed, made=MADE, version=__version__).encode())
+    with tempfile.TemporaryDirectory() as folder:
+        shot = Path(folder) / "report.png"
+        line = ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--hide-scrollbars"]
+        line += ["--disable-background-networking", "--disable-component-update", "--disable-sync"]
+        line += [f"--user-data-dir={folder}/user", "--window-size=900,1250", f"--screenshot={shot}", page.as_uri()]
+        subprocess.run(line, check=True, capture_output=True)
+        drawn = cv2.imread(str(shot))
+        assert drawn is not None
+        write_bytes(
+            SAMPLES / "demo.report.jpg", encoded(np.asarray(drawn, np.uint8), ".jpg", [cv2.IMWRITE_JPEG_QUALITY, 85])
+        )
+
+
 def main(
     keep_clip: Annotated[bool, typer.Option("--keep-clip", help="Only what is read from the clip.")] = False,
 ) -> None:
@@ -135,6 +170,7 @@ def main(
     write_stills()
     write_check_picture(bed, watch.aim)
     write_screen(bed, lines[-1])
+    write_report(bed, watch, lines)
     for path in sorted(SAMPLES.rglob("*.*")):
         print(f"{path.stat().st_size / 1e6:8.3f} MB  {path.relative_to(REPOSITORY)}")
 
