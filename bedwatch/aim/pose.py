@@ -52,10 +52,10 @@ class View:
 
     def axes(self, pose: Vector) -> tuple[Vector, Vector, Vector, Vector]:
         """Centre of the surface and the bed's x, y and upward axes, in camera coordinates (x right, y down), mm."""
-        centre, x, y, up = self._axes(pose[:, None])
+        centre, x, y, up = self.axes_of(pose[:, None])
         return centre[:, 0], x[:, 0], y[:, 0], up[:, 0]
 
-    def _axes(self, poses: Vector) -> tuple[Vector, Vector, Vector, Vector]:
+    def axes_of(self, poses: Vector) -> tuple[Vector, Vector, Vector, Vector]:
         """The same, each (3, m), for poses (10, m)."""
         distance = np.exp(poses[LN_DISTANCE])
         focal = np.exp(poses[LN_SCALE]) * distance
@@ -75,11 +75,11 @@ class View:
 
     def homography(self, pose: Vector, height_mm: float = 0.0) -> Homography:
         """Takes (x_mm, y_mm, 1) of the plane this far above the surface to pixels of the straightened picture."""
-        return np.asarray(self._homographies(pose[:, None], np.array([height_mm]))[0], np.float64)
+        return np.asarray(self.homographies(pose[:, None], np.array([height_mm]))[0], np.float64)
 
-    def _homographies(self, poses: Vector, heights_mm: Vector) -> Homography:
+    def homographies(self, poses: Vector, heights_mm: Vector) -> Homography:
         """(m, 3, 3) for poses (10, m) and heights (m,)."""
-        centre, x, y, up = self._axes(poses)
+        centre, x, y, up = self.axes_of(poses)
         h = np.stack([x, y, centre + heights_mm * up], axis=1)  # (3, 3, m)
         focal, (cu, cv) = np.exp(poses[LN_SCALE] + poses[LN_DISTANCE]), self.middle
         h[0] = focal * h[0] + cu * h[2]
@@ -102,7 +102,7 @@ class View:
 
     def project_all(self, poses: NDArray[np.float64], places_mm: Points, heights_mm: Sequence[float]) -> Vector:
         """Pixels (m, n, 2) of places (n, 2) for each of several poses (m, 10), each with its height above the surface."""
-        h = self._homographies(poses.T, np.asarray(heights_mm, np.float64))
+        h = self.homographies(poses.T, np.asarray(heights_mm, np.float64))
         uvw = np.matmul(np.column_stack([places_mm, np.ones(len(places_mm))]), h.transpose(0, 2, 1))
         pixels = uvw[..., :2] / uvw[..., 2:]
         if not poses[:, K1].any():
@@ -136,17 +136,24 @@ class View:
         share = height / max(-float(centre @ up), 1e-6)
         return np.asarray(outside_mm(self.bed, places_mm + (eye - places_mm) * share) < 0.0)
 
-    def from_axes(self, focal_px: float, centre: Vector, up: Vector, x: Vector | None = None) -> Vector:
-        """The pose of a surface centred there (camera coordinates, mm) with this normal and, if given, x axis."""
-        pose = np.zeros(NUMBERS)
-        pose[U] = self.middle[0] + focal_px * centre[0] / centre[2]
-        pose[V] = self.middle[1] + focal_px * centre[1] / centre[2]
-        pose[LN_SCALE], pose[LN_DISTANCE] = np.log(focal_px / centre[2]), np.log(centre[2])
-        pose[TX], pose[TY], pose[RING] = up[0], up[1], 5.0
+    def from_axes(self, focal_px: float, centre: Vector, up: Vector) -> Vector:
+        """The pose of a surface centred there (camera coordinates, mm) with this normal."""
+        return np.asarray(self._from_axes(np.array([focal_px]), centre[None], up[None])[0], np.float64)
+
+    def _from_axes(
+        self, focal_px: Vector, centre: Vector, up: Vector, x: Vector | None = None
+    ) -> NDArray[np.float64]:
+        """(m, 10) poses of centres (m, 3), normals (m, 3) and, if given, x axes (m, 3)."""
+        poses = np.zeros((len(centre), NUMBERS))
+        poses[:, U] = self.middle[0] + focal_px * centre[:, 0] / centre[:, 2]
+        poses[:, V] = self.middle[1] + focal_px * centre[:, 1] / centre[:, 2]
+        poses[:, LN_DISTANCE] = np.log(np.maximum(centre[:, 2], 1.0))
+        poses[:, LN_SCALE] = np.log(focal_px) - poses[:, LN_DISTANCE]
+        poses[:, TX : TY + 1], poses[:, RING] = up[:, :2], 5.0
         if x is not None:
-            _, flat, away, _ = self.axes(pose)
-            pose[ROLL] = np.arctan2(x @ away, x @ flat)
-        return pose
+            _, flat, away, _ = self.axes_of(poses.T)
+            poses[:, ROLL] = np.arctan2((x * away.T).sum(axis=1), (x * flat.T).sum(axis=1))
+        return poses
 
     def of_circle(self, ellipse: Ellipse, focal_px: float, height_mm: float) -> list[Vector]:
         """The two poses in which a circle of the bed's size, this far above the surface, looks like the ellipse.
@@ -193,23 +200,29 @@ class View:
         return [self.from_axes(focal, low, np.array([up[0], up[1], -np.sqrt(1 - side * side)]))]
 
     def of_homography(self, h: Homography, focal_px: float, height_mm: float) -> tuple[Vector, float]:
-        """The nearest pose to a homography of the plane this far above the surface, and how far it is from a rotation.
+        """As `of_homography_at`, for one focal length."""
+        poses, misfit = self.of_homography_at(h, np.array([focal_px]), height_mm)
+        return np.asarray(poses[0], np.float64), float(misfit[0])
+
+    def of_homography_at(
+        self, h: Homography, focal_px: Vector, height_mm: float
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Per focal length (m,) the nearest pose (m, 10) to a homography of the plane this far above the surface, and how
+        far (m,) it is from a rotation.
 
         The misfit is |length ratio - 1| + |cosine| of the two in-plane axes (0 for a true view).
         """
-        camera = np.array([[focal_px, 0, self.middle[0]], [0, focal_px, self.middle[1]], [0, 0, 1.0]])
-        m = np.linalg.solve(camera, h)
-        m *= np.sign(m[2, 2])
-        one, two = np.linalg.norm(m[:, 0]), np.linalg.norm(m[:, 1])
-        misfit = abs(one / two - 1.0) + abs(m[:, 0] @ m[:, 1]) / (one * two)
-        m /= np.sqrt(one * two)
-        up = _cross(m[:, 0], m[:, 1])
-        up /= np.linalg.norm(up)
-        return self.from_axes(focal_px, m[:, 2] - height_mm * up, up, m[:, 0]), float(misfit)
-
-
-def _cross(a: Vector, b: Vector) -> Vector:
-    return np.array([a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]])
+        (cu, cv), focal = self.middle, focal_px[:, None]
+        m = np.stack([(h[0] - cu * h[2]) / focal, (h[1] - cv * h[2]) / focal, np.repeat(h[2:], len(focal), 0)], axis=1)
+        m *= np.sign(h[2, 2])
+        x, y = m[:, :, 0], m[:, :, 1]
+        one, two = (np.sqrt((side * side).sum(axis=1)) for side in (x, y))
+        misfit = np.abs(one / two - 1.0) + np.abs((x * y).sum(axis=1)) / (one * two)
+        m /= np.sqrt(one * two)[:, None, None]
+        up = np.cross(x, y)
+        up /= np.sqrt((up * up).sum(axis=1, keepdims=True))
+        centre = m[:, :, 2] - height_mm * up
+        return self._from_axes(focal_px, centre, up, x), np.asarray(misfit)
 
 
 def _tip(ellipse: Ellipse) -> Vector:

@@ -10,12 +10,13 @@ import numpy as np
 
 from bedwatch.aim.types import Problem
 from bedwatch.bed import Bed, Cells
+from bedwatch.judge.advisor import Advice, Advisor, Look
+from bedwatch.judge.belief import Seen
 from bedwatch.judge.common import changed_s, heaves
 from bedwatch.judge.evidence import ZoneEvidence, ZoneView
 from bedwatch.judge.faults import FaultWatch
 from bedwatch.judge.hints import Air, air_of, because, hint_of
 from bedwatch.judge.history import History
-from bedwatch.judge.moves import next_move, outcome_of
 from bedwatch.judge.trouble import hint_for
 from bedwatch.judge.types import (
     ALL_ZONES,
@@ -24,6 +25,7 @@ from bedwatch.judge.types import (
     Fault,
     FaultKind,
     HintWord,
+    Move,
     Outcome,
     Reading,
     Signs,
@@ -40,6 +42,7 @@ ASLEEP = 0.12
 # that a zone's middle has shown what it does after six.
 ENOUGH_S = 5.8
 _STILL_LIVE = 0.15
+_CALM = 0.15  # of the supply's travel, against heaving
 
 _WAITING = {
     State.SETTLING: "Not enough has been seen yet to judge the air.",
@@ -59,6 +62,8 @@ class Judge:
     def __init__(self, bed: Bed, cells: Cells, past: Iterable[Reading | Did] = ()) -> None:
         """past: what was seen and done before, in order."""
         self.history = History(past)
+        self._advisor = Advisor([zone.name for zone in bed.zones])
+        self._advisor.replay(self.history.events)
         self._bed = bed
         self._cells = cells
         self._view = ZoneView(bed, cells)
@@ -68,6 +73,7 @@ class Judge:
     def did(self, did: Did) -> None:
         """The operator did something: what is seen from now on is its answer."""
         self.history.add(did)
+        self._advisor.did(did)
 
     def nothing(self, time_s: float, state: State, problems: Sequence[Problem] = (), *, keep: bool = False) -> Reading:
         """A reading that says only in which state we are: every figure unknown, every hint `wait`.
@@ -131,9 +137,13 @@ class Judge:
             hints = [
                 (word, _HEAVES if one is Air.VIOLENT else why) for one, (word, why) in zip(air, hints, strict=True)
             ]
-        move = next_move(names, air, evidence, hints) if settled else None
-        if heaving and move is not None and move.do is HintWord.LESS_AIR:
-            move = replace(move, zone=ALL_ZONES, because=_HEAVES)
+        advice = self._advice(evidence, hints) if settled else None
+        move, outcome = (None, Outcome.LOOKING) if advice is None else (advice.move, advice.outcome)
+        if heaving and Air.VIOLENT in air:
+            zone = ALL_ZONES if len(names) > 1 else names[0]
+            move, outcome = Move(zone=zone, do=HintWord.LESS_AIR, amount=_CALM, because=_HEAVES), Outcome.MOVING
+        elif advice is not None:
+            air, hints = _agreed(advice, air, hints)
         reading = Reading(
             time_s=time_s,
             state=State.READING if settled else State.SETTLING,
@@ -153,11 +163,24 @@ class Judge:
             ),
             faults=faults,
             next=move,
-            outcome=outcome_of(air, move, faults) if settled else Outcome.LOOKING,
+            outcome=outcome,
             problems=tuple(problems),
         )
         self.history.add(reading)
         return reading
+
+    def _advice(self, evidence: Sequence[ZoneEvidence], hints: Sequence[tuple[HintWord, str]]) -> Advice:
+        seen = tuple(
+            Seen(
+                known=one.known,
+                live=one.live if one.known else 0.0,
+                speed_mm_s=_or_none(one.speed_mm_s),
+                restless=_or_none(one.restless),
+            )
+            for one in evidence
+        )
+        by_hand = tuple(hint if hint[0] in (HintWord.STIR, HintWord.CHECK_PLATE) else None for hint in hints)
+        return self._advisor.look(Look(seen=seen, by_hand=by_hand))
 
     def _is_air(self, fault: Fault, air: Sequence[Air]) -> bool:
         """Whether what looks like a fault is the zone's air: stillness if it gets too little, a surging wall if too much."""
@@ -199,6 +222,21 @@ class Judge:
         else:
             verdict = Verdict.UNEVEN
         return self._figures(field, verdict)
+
+
+def _agreed(
+    advice: Advice, air: Sequence[Air], hints: Sequence[tuple[HintWord, str]]
+) -> tuple[list[Air], list[tuple[HintWord, str]]]:
+    """Air and hints that do not say otherwise than the plan, which knows more: all zones, and what was seen before."""
+    air, hints = list(air), list(hints)
+    for zone, hint in advice.zones.items():
+        hints[zone] = hint
+    if advice.outcome is Outcome.EVEN:
+        for zone, one in enumerate(air):
+            if one is Air.VIOLENT:
+                air[zone] = Air.FED
+                hints[zone] = HintWord.HOLD, hints[zone][1]
+    return air, hints
 
 
 def _signs(evidence: ZoneEvidence) -> Signs:

@@ -22,6 +22,8 @@ _PIECE_MM = 10.0
 _ABOVE_WITHIN, _ABOVE_REST, _SIGMAS = 0.45, 1.0, 4.0
 _LEAST_MM, _MOST_SHARE = 32.0, 0.5
 _SLACK = 0.75
+# Where the powder further in stands still it outdoes that by far.
+_SETTLED, _SETTLED_LEAD = 0.5, 2.5
 _ABOVE_NOISE = 12.0
 _INSET_MM = 8.0
 
@@ -84,9 +86,12 @@ def _leak(
     group = wall.strip & here[wall.piece]
     if math.exp(float(busy[group].max())) - ground.floor < _ABOVE_NOISE * ground.noise or not ground.live[group].any():
         return None
+    within = wall.within & here[wall.piece]
+    if strength < _SETTLED_LEAD and within.any() and float(ground.live[within].mean()) < _SETTLED:
+        return None
     x, y = _wall_point(places.bed, (run[0] + len(run) / 2) % wall.count / wall.count * wall.length_mm)
     series = ground.busy[:, group].mean(axis=1)
-    inner = ground.busy[:, wall.within & here[wall.piece]].mean(axis=1)
+    inner = ground.busy[:, within].mean(axis=1)
     calm = np.flatnonzero(series - inner < 0.4 * strength)
     return Suspect(
         kind=FaultKind.RIM_LEAK,

@@ -75,6 +75,16 @@ class Places:
                 found[number] = np.median(values[here])
         return found
 
+    def live_shares(self, ground: Ground, among: Mask | None = None) -> Array:
+        """(zones,) share of each zone's places that are live, of those marked; NaN where too few are."""
+        free = self.inside if among is None else self.inside & among
+        found = np.full(len(self.bed.zones), np.nan)
+        for number in range(len(found)):
+            here = free & (self.zone == number)
+            if here.sum() >= 12:
+                found[number] = ground.live[here].mean()
+        return found
+
     def grown(self, seed: tuple[int, int], among: Mask) -> Mask:
         """The connected group of marked places that holds the seed."""
         _, labels = labelled(among)

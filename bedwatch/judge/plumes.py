@@ -18,10 +18,13 @@ from bedwatch.motion.maps import highest
 # surroundings. In units of the bed's own scatter it must be beyond _SIGMAS: over some 200 independent places of a bed and a
 # thousand looks, chance reaches 4.5 of them.
 _WINDOWS_S = (8.0, 15.0, 30.0)
-_RISES = (1.05, 0.9, 0.8)
+_RISES = (0.9, 0.75, 0.6)
 _SIGMAS = (3.6, 3.5, 3.4)
 _LEAST_SPREAD, _MOST_SPREAD = 0.14, 0.5
 _ENOUGH_LIVE = 0.25  # share of the bed that must be live for it to show its own scatter
+# In a zone that stands still but for so small a part, a channel blows through settled powder: it outdoes that by far, while a
+# zone on the brink of moving has places that stir a little more than others.
+_SETTLED, _CHANNEL_RISE = 0.6, 2.5
 # Where it has been told before it may be this much weaker.
 _SLACK = 0.75
 # In powder that does not move otherwise: energy in units of noise.
@@ -38,12 +41,13 @@ _APART_MM = 24.0
 class Rises:
     """How far each place stands out of its surroundings over one window; arrays (rows, cols).
 
-    busy: mean logarithm of energy. rise: above the surroundings, the zone and zones near by. spread: the bed's own scatter.
+    busy: mean logarithm of energy; medians: (zones,) of it. rise: above the surroundings, the zone and zones near by. spread:
+    the bed's own scatter.
     """
 
     def __init__(self, ground: Ground, places: Places, seconds: float) -> None:
         self.busy: Array = mean_over(ground, ground.busy, seconds)
-        medians = places.zone_medians(self.busy)
+        medians = self.medians = places.zone_medians(self.busy)
         level = places.around(self.busy)
         for number, median in enumerate(medians):
             if np.isfinite(median):
@@ -64,6 +68,7 @@ def find_plumes(ground: Ground, places: Places, known: list[Suspect]) -> list[Su
     seen_s = float(ground.end_s[-1] - ground.start_s[0])
     found: list[Suspect] = []
     now = Rises(ground, places, _NOW_S)
+    settled = places.live_shares(ground) < _SETTLED
     for seconds, least, sigmas in zip(_WINDOWS_S, _RISES, _SIGMAS, strict=True):
         if seconds > _WINDOWS_S[0] and seen_s < 0.8 * seconds:
             break
@@ -71,6 +76,9 @@ def find_plumes(ground: Ground, places: Places, known: list[Suspect]) -> list[Su
         for seed in _peaks(rises.rise, places):
             slack = _SLACK if _is_known(seed, places, known) else 1.0
             high = float(rises.rise[seed])
+            number = int(places.zone[seed])
+            if settled[number] and float(rises.busy[seed] - rises.medians[number]) < _CHANNEL_RISE * slack:
+                continue
             if high < least * slack or high < sigmas * slack * rises.spread:
                 continue
             plume = _plume(seed, rises, now, ground, places, seconds)

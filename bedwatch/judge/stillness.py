@@ -39,6 +39,10 @@ _SHORTEST_S, _LONGEST_S = 7.0, 30.0
 # A zone whose interior, out of its neighbours' reach, is still by this share gets too little air itself.
 _STARVED, _REACH_MM = 0.62, 20.0
 _PATCH, _LIVELY, _MOVES = 0.2, 0.4, 0.3
+# So does one that does not move, by the measure that tells motion from noise, where its still places leave it free to; and one
+# whose livelier half does less than this part of what the calmest zone does that moves all over.
+_MOVING, _FREE = 0.55, 0.25
+_ALL_OVER, _FAINT = 0.9, 0.35
 # What is darker or brighter than its surroundings by this much (natural logarithm) is not the bed's powder: a thing lying there,
 # a glint. Clipped white shows nothing.
 _OTHER = 0.3
@@ -90,7 +94,8 @@ def find_still(ground: Ground, places: Places) -> Stillness:
     solid = np.where(places.inside, still, True)  # beyond the wall nothing moves either
     core = shrink(solid, kernel) & places.inside
     opened = grow(core, kernel) & still
-    starved = _starved(opened, net / usual, places)
+    asleep = _asleep(opened, net, ground, places)
+    starved = [a or b for a, b in zip(_starved(opened, net / usual, places), asleep, strict=True)]
     rim: Mask = places.inside & (net < _RIM * usual)
     patches = []
     for group in places.groups(opened):
@@ -103,6 +108,7 @@ def find_still(ground: Ground, places: Places) -> Stillness:
             others |= wide
     others = others | (grow(others, places.disc(_HALO_MM)) & places.inside)
     alive = _alive(net > _MOVES * usual, others, patches, places)
+    alive = tuple(math.nan if zone else share for zone, share in zip(asleep, alive, strict=True))
     return Stillness(starved=tuple(starved), patches=tuple(patches), others=others, alive=alive)
 
 
@@ -172,6 +178,23 @@ def _starved(still: Mask, share: Array, places: Places) -> list[bool]:
         poor = part > _PATCH and (not rest.any() or float(np.median(share[rest])) < _LIVELY)
         found.append(part > _STARVED or poor)
     return found
+
+
+def _asleep(still: Mask, net: Array, ground: Ground, places: Places) -> list[bool]:
+    """Which zones hardly move, though what is left of them without the still places should. net: energy, noise taken out."""
+    free = places.inside & ~grow(still, places.disc(_HALO_MM))
+    whole, rest = places.live_shares(ground), places.live_shares(ground, free)
+    strong = np.full(len(whole), np.nan)
+    for number in range(len(whole)):
+        here = places.inside & (places.zone == number)
+        if here.sum() < 12:
+            continue
+        strong[number] = np.percentile(net[here], 65)
+        if float(free[here].mean()) > _FREE:
+            whole[number] = rest[number]
+    moving = strong[whole > _ALL_OVER]
+    least = _FAINT * float(moving.min()) if len(moving) else -np.inf
+    return [bool(share < _MOVING or own < least) for share, own in zip(whole, strong, strict=True)]
 
 
 def _alive(moves: Mask, others: Mask, patches: list[Suspect], places: Places) -> tuple[float, ...]:

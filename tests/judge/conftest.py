@@ -36,7 +36,7 @@ class Look:
 LOOKS = {
     "still": Look(live=0.0, duty=0.0, narrow=0.2, wide=0.02, speed_mm_s=0.0),
     "poor": Look(live=0.2, duty=0.03, narrow=5.0, wide=2.0, speed_mm_s=4.0),
-    "gentle": Look(live=0.97, duty=0.12, narrow=60.0, wide=25.0, speed_mm_s=25.0),
+    "gentle": Look(live=0.97, duty=0.22, narrow=60.0, wide=25.0, speed_mm_s=25.0, renewed=0.36),
     "violent": Look(live=1.0, duty=0.7, narrow=150.0, wide=450.0, speed_mm_s=160.0, renewed=0.8),
     "boiling": Look(live=1.0, duty=0.95, narrow=200.0, wide=900.0, speed_mm_s=250.0, renewed=0.9),
     "unknown": Look(live=np.nan, duty=np.nan, narrow=np.nan, wide=np.nan, speed_mm_s=np.nan),

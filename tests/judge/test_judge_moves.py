@@ -50,8 +50,12 @@ def test_without_a_rich_zone_the_poorest_gets_air(seven: Table) -> None:
     assert (move.zone, move.do) == ("5", HintWord.MORE_AIR)
 
 
-def test_one_zone_short_of_all_is_not_the_supply(seven: Table) -> None:
+def test_most_zones_alike_are_a_matter_of_the_supply(seven: Table) -> None:
+    """One move for all and one for the odd zone are fewer than one for each of six."""
     move = seven.read(*["violent"] * 6, "gentle").next
+    assert move is not None
+    assert (move.zone, move.do) == (ALL_ZONES, HintWord.LESS_AIR)
+    move = seven.read("violent", "violent", *["gentle"] * 5).next
     assert move is not None
     assert move.zone != ALL_ZONES
 

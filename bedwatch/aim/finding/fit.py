@@ -35,13 +35,14 @@ from bedwatch.bed.model import Bed, Points
 FOOT, RIM, RING_EDGE = "foot", "rim", "ring"
 FOCAL_SHARE, FOCAL_SPREAD = 0.85, 0.40  # focal length over picture width of webcams and phones, and spread of its ln
 LEAN_SPREAD = 0.25  # of the normal's part along the picture, about 15 degrees
-LEDGE_MM = 8.0  # how far inside a foot another outline is looked for at least
+LEDGE = 0.12  # of half the bed's width: how far inside a foot another outline is looked for at least
 ALONG = 0.04  # share of an outline over which its edges are averaged
 BEND_SPREAD = 0.1  # of k1: most lenses bend little, some wide ones down to -0.3
 DEEPER_SPREAD = 0.06  # of the depth of the surface: levels fall, and air lifts them
 OFF_MIDDLE = 0.008  # of the longer side: how far a lens commonly sits off the picture's middle (from memory)
 DUST_MM = 1.2  # how far powder on the wall or its shadow moves the foot's edge all around
 LONGER = 0.0015  # relative error of an outline's longer axis against its shorter one
+RINGS_MM, BENDS = (1.5, 45.0), (-0.45, 0.2)
 STEP = np.array([0.05, 0.05, 1e-4, 1e-4, 1e-4, 1e-3, 1e-4, 0.05, 1e-3, 0.05])
 
 
@@ -97,7 +98,7 @@ def look(view: View, picture: Array, pose: Vector, kind: str, reach_px: float, c
     """Seek the edges of one outline within `reach_px` of where the pose draws it."""
     places, height = places_of(view, pose, kind, count)
     pixels = view.project(pose, places, height)
-    normals = _outward(view, pose, places, pixels, height)
+    normals = _outward(view, pixels)
     across = strip(picture, pixels, normals, reach_px + 4.0, 0.5 if reach_px < 16 else 1.0)
     across = steadied(across, runs_of(view.bed, len(pixels)), round(ALONG * len(pixels)))
     at, clear = peaks(clearness(across.size), across.offset_px, np.zeros(len(pixels)), 0.5 * reach_px)
@@ -119,13 +120,14 @@ def beneath(view: View, picture: Array, pose: Vector, count: int = 120) -> tuple
     places = bed_outline_mm(view.bed, count)
     pixels = view.project(pose, places, 0.0)
     shift = view.project(pose, places, -height) - pixels
-    normals = _outward(view, pose, places, pixels, 0.0)
+    normals = _outward(view, pixels)
     wide = float(np.median(np.hypot(*shift.T)))
     if not 0.5 < wide < 1e4:
         return 0.0, 0.0
-    most = max(0.7, min(5.0, LEDGE_MM * float(np.exp(pose[LN_SCALE])) / wide))  # of the wall's depth
-    reach = float(np.clip(most * wide, 4.0, 40.0))
-    across = strip(picture, pixels, normals, reach + 4.0, max(0.5, reach / 40.0))
+    span = float(np.exp(pose[LN_SCALE])) * min(view.bed.width_mm, view.bed.length_mm) / 2
+    most = max(0.7, min(8.0, LEDGE * span / wide))  # of the wall's depth
+    reach = float(np.clip(most * wide, 4.0, 70.0))
+    across = strip(picture, pixels, normals, reach + 4.0, max(0.5, reach / 60.0))
     across = steadied(across, runs_of(view.bed, len(pixels)), round(ALONG * len(pixels)))
     clear = clearness(across.size)
     seen = (np.isfinite(across.size).mean(axis=1) > 0.5) & view.seen(pose, places * (1.0 - 1e-3))
@@ -137,7 +139,7 @@ def beneath(view: View, picture: Array, pose: Vector, count: int = 120) -> tuple
     step = float(across.offset_px[1] - across.offset_px[0])
     best = (0.0, 0.0)
     level = np.nan_to_num(across.rise)
-    for depth in height * np.linspace(0.04, most, int(np.clip(most * wide, 4, 28))):
+    for depth in height * np.linspace(0.04, most, int(np.clip(most * wide, 4, 60))):
         at = -np.maximum(inward, 0.0) * depth
         usable = seen & (at < -1.6) & (at > across.offset_px[1])
         if usable.sum() < 0.5 * seen.sum():
@@ -153,18 +155,13 @@ def beneath(view: View, picture: Array, pose: Vector, count: int = 120) -> tuple
     return best
 
 
-def _outward(view: View, pose: Vector, places: Points, pixels: Points, height: float) -> Points:
-    """Unit picture normals of an outline, from its tangent in the bed (also right beside a corner)."""
-    if view.bed.shape == "round":
+def _outward(view: View, pixels: Points) -> Points:
+    """Unit picture normals of an outline; those of a rectangle's sides stop at its corners."""
+    runs = runs_of(view.bed, len(pixels))
+    if len(runs) == 1:
         return normals_of(pixels)
-    half = np.array([view.bed.width_mm, view.bed.length_mm]) / 2
-    along_y = np.abs(places[:, 0]) - half[0] > np.abs(places[:, 1]) - half[1]
-    step = np.where(along_y[:, None], np.column_stack([0 * places[:, 0], -places[:, 0]]), 0.0)
-    step = np.where(along_y[:, None], step, np.column_stack([places[:, 1], 0 * places[:, 1]]))
-    step /= np.abs(step).max(axis=1, keepdims=True)
-    along = view.project(pose, places + step, height) - view.project(pose, places - step, height)
-    along /= np.hypot(*along.T)[:, None]
-    return np.column_stack([along[:, 1], -along[:, 0]])
+    ends = np.cumsum(runs)[:-1]
+    return np.vstack([normals_of(side, closed=False) for side in np.split(pixels, ends)])
 
 
 def free_of(view: View, kinds: Sequence[str]) -> list[int]:
@@ -177,15 +174,14 @@ def free_of(view: View, kinds: Sequence[str]) -> list[int]:
     return free
 
 
-def _prior(view: View, pose: Vector) -> Vector:
-    focal = (pose[LN_SCALE] + pose[LN_DISTANCE] - np.log(FOCAL_SHARE * max(view.size_px))) / FOCAL_SPREAD
+def _prior(view: View, poses: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(m, 7) how unusual each number of poses (m, 10) is, in standard deviations."""
+    focal = (poses[:, LN_SCALE] + poses[:, LN_DISTANCE] - np.log(FOCAL_SHARE * max(view.size_px))) / FOCAL_SPREAD
     # few cameras are zoomed in, but those that are, are so by far: a long tail
     focal = np.copysign(np.sqrt(2.0 * np.log1p(0.5 * focal * focal)), focal)
-    depth = level_spread_mm(view.bed)
-    lean = pose[TX : TY + 1] / LEAN_SPREAD
-    return np.array(
-        [focal, *lean, pose[ROLL] / 0.3, (pose[RING] - 6) / 6, pose[K1] / BEND_SPREAD, pose[DEEPER] / depth]
-    )
+    spread = np.array([LEAN_SPREAD, LEAN_SPREAD, 0.3, 6.0, BEND_SPREAD, level_spread_mm(view.bed)])
+    usual = np.array([0.0, 0.0, 0.0, 6.0, 0.0, 0.0])
+    return np.column_stack([focal, (poses[:, [TX, TY, ROLL, RING, K1, DEEPER]] - usual) / spread])
 
 
 def level_spread_mm(bed: Bed) -> float:
@@ -197,8 +193,7 @@ def _slopes(view: View, pose: Vector, lines: Sequence[Line], free: Sequence[int]
     """Change of where the outlines lie along their normals (n, free), and of the prior misses, per unit of a number."""
     moved = np.repeat(pose[None], len(free), axis=0)
     moved[np.arange(len(free)), free] += STEP[free]
-    still = _prior(view, pose)
-    priors = np.stack([_prior(view, one) - still for one in moved], axis=1) / STEP[free]
+    priors = (_prior(view, moved) - _prior(view, pose[None])).T / STEP[free]
     parts = []
     for line in lines:
         places, height = places_of(view, pose, line.kind, 180)
@@ -256,7 +251,7 @@ def settle(
             return None
         spread = max(0.15, 1.4826 * float(np.median(np.abs(miss[use > 0]))))
         slopes, prior_slopes = _slopes(view, pose, lines, free)
-        prior = _prior(view, pose)
+        prior = _prior(view, pose[None])[0]
         cost = float((use * np.log1p(np.minimum(miss / 0.5, 8.0) ** 2)).sum() / use.sum())
         weight = use / (1.0 + (miss / (2.0 * spread)) ** 2) / spread**2
         normal = slopes.T @ (slopes * weight[:, None]) + prior_slopes.T @ prior_slopes
@@ -267,11 +262,9 @@ def settle(
         pose[free] += np.clip(step, -limit[free], limit[free])
         deep = view.bed.surface_below_rim_mm
         pose[DEEPER] = np.clip(pose[DEEPER], -min(deep, max(8.0, 0.5 * deep)), max(8.0, deep))
+        pose[RING] = np.clip(pose[RING], *RINGS_MM)
+        pose[K1] = np.clip(pose[K1], *BENDS)
         if not np.isfinite(pose).all() or np.hypot(pose[TX], pose[TY]) > 0.6 or not 4 < pose[LN_DISTANCE] < 9:
-            return None
-        if RING_EDGE in kinds and not 0.5 < pose[RING] < 45:
-            return None
-        if not -0.5 < pose[K1] < 0.3:
             return None
         covariance = np.zeros((NUMBERS, NUMBERS))
         covariance[np.ix_(free, free)] = np.linalg.inv(normal)

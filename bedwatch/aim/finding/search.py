@@ -10,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.aim.finding.edges import Array, edge_map, mean_picture
-from bedwatch.aim.finding.fit import error_mm, standing_error_mm
+from bedwatch.aim.finding.fit import Fitted, error_mm, level_spread_mm, standing_error_mm
 from bedwatch.aim.finding.guesses import guesses, one_outline
-from bedwatch.aim.finding.refine import GOOD, LONE_RING_MM, Refined, enlarged, refine
+from bedwatch.aim.finding.refine import LONE_RING_MM, Refined, apart_px, enlarged, refine
 from bedwatch.aim.finding.verify import Evidence, doubt, evidence
 from bedwatch.aim.outline import mm_per_px, outline_of
-from bedwatch.aim.pose import DEEPER, K1, LN_SCALE, View
+from bedwatch.aim.pose import DEEPER, K1, LN_SCALE, View, bed_outline_mm
 from bedwatch.aim.straight import bent_outline, lens_beside, zoomed
 from bedwatch.aim.types import Aim, NotFound, Problem, ProblemKind
 from bedwatch.bed.model import Bed
@@ -23,11 +23,11 @@ from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Picture
 
 SEARCH_PX = 640  # longer side of the picture that is searched
-MOST_LOOKS = 8  # poses of the small picture that are settled in the full one
-WORTH_A_LOOK = 0.12  # score in the small picture
 MOST_PICTURES = 16
 TOO_FAR_OFF_MM = 4.0  # standard error: twice that is as far as a place may lie off
 BRIM_OFF_MM = 8.0  # of a bed full to the brim, whose outline alone says little of how the camera leans
+UNLIKELY = 0.1  # penalty by which a pose is a third as likely
+CLOSE = 0.3  # badness of a pose whose three outlines leave no doubt which is which
 ADVICE = "Show the whole rim, with the camera nearly straight above and light from one side."
 
 
@@ -67,7 +67,7 @@ def search(pictures: Sequence[Picture], bed: Bed) -> tuple[Aim | NotFound, Aim |
     if reason is None:
         reason = rivalry(view, ranked)
     if reason is None:
-        aim = aim_of(view, best)
+        aim = aim_of(view, best, astray_mm(view, ranked))
         most = BRIM_OFF_MM if one_outline(view) else TOO_FAR_OFF_MM
         if aim.error_mm is None or aim.error_mm < most:
             return aim, None
@@ -86,42 +86,10 @@ def candidates(view: View, mean: Array, liveliness: NDArray[np.float32] | None) 
     small = np.asarray(small, np.float32).reshape(small_px[1], small_px[0], -1)
     full = np.asarray(cv2.GaussianBlur(mean, (0, 0), 0.7), np.float32).reshape(mean.shape)
     small_view = View(bed=view.bed, size_px=small_px)
-    found: list[Candidate] = []
-    enough, looks = 0.0, MOST_LOOKS
-    for guess in guesses(small_view, small, edge_map(small)):
-        if guess.score < WORTH_A_LOOK or looks == 0:
-            break
-        if guess.score < enough:
-            continue
-        if any(_known(guess.fitted.pose, one, times) for one in found):
-            continue
-        looks -= 1
-        for refined in refine(view, full, guess.fitted.pose, times):
-            alike = [one for one in found if _miss_px(refined, one.refined) <= 1.0]
-            if any(one.refined.fitted.badness <= refined.fitted.badness for one in alike):
-                continue
-            found = [one for one in found if all(one is not other for other in alike)]
-            found.append(Candidate(refined=refined, found=evidence(view, full, refined, liveliness)))
-            sure = not refined.lone and refined.fitted.badness < GOOD and found[-1].found.inside < 0.3
-            fits = refined.fitted.badness < 0.5 and not found[-1].found.unread
-            if fits and doubt(view, refined.fitted, found[-1].found) is None:  # a few more, for a rival may be seen
-                looks = min(looks, 1 if sure else 3)
-            enough = max(enough, (0.6 if sure else 0.4) * found[-1].found.total)
+    begun = [enlarged(guess.pose, times) for guess in guesses(small_view, small, edge_map(small))]
+    found = [Candidate(refined=one, found=evidence(view, full, one, liveliness)) for one in refine(view, full, begun)]
     found.sort(key=lambda one: -one.found.rank)
     return found
-
-
-def _known(pose: NDArray[np.float64], one: Candidate, times: float) -> bool:
-    """Whether a guess lies where a well-fitting pose was found already."""
-    refined, fitted = one.refined, one.refined.fitted
-    if one.found.inside > 0.35 or one.found.unread:  # not all outlines are explained: another reading is better
-        return False
-    large = enlarged(pose, times)
-    span = float(np.exp(fitted.pose[LN_SCALE]))
-    # once rim, ring and foot all fit there, other readings of the same edges are not worth the time
-    room, zoom = (12.0, 0.06) if refined.lone else (50.0, 0.2)
-    near = np.hypot(*(large[:2] - fitted.pose[:2])) < room * span
-    return bool(near and abs(large[LN_SCALE] - fitted.pose[LN_SCALE]) < zoom and fitted.badness < GOOD)
 
 
 def liveliness_of(pictures: Sequence[Picture]) -> NDArray[np.float32] | None:
@@ -148,20 +116,31 @@ def rivalry(view: View, ranked: Sequence[Candidate]) -> str | None:
             continue
         if best.found.moving > 2.0 and other.found.moving < 0.5 * best.found.moving:
             continue
-        if _miss_px(best.refined, other.refined) > 0.04 * span:
+        if apart_px(best.refined.fitted, other.refined.fitted) > 0.04 * span:
             return "two things in the picture look like the bed"
     return None
 
 
-def _miss_px(a: Refined, b: Refined) -> float:
-    """Mean distance of the surface outlines of two poses."""
-    lines = [one.fitted.line("foot") for one in (a, b)]
-    assert lines[0] is not None
-    assert lines[1] is not None
-    return float(np.hypot(*(lines[0].pixels - lines[1].pixels).T).mean())
+def astray_mm(view: View, ranked: Sequence[Candidate]) -> float:
+    """How far places of the surface may lie off because another pose explains the picture nearly as well, mm.
+
+    Root mean square over the poses that are not in doubt, weighed by how little each leaves unexplained.
+    """
+    best = ranked[0]
+    places = np.vstack([[[0.0, 0.0]], bed_outline_mm(view.bed, 8)])
+    pixels = view.project(best.refined.fitted.pose, places, 0.0)
+    total, weights = 0.0, 1.0
+    for other in ranked[1:]:
+        if doubt(view, other.refined.fitted, other.found) is not None:
+            continue
+        weight = min(1.0, float(np.exp((best.found.penalty - other.found.penalty) / UNLIKELY)))
+        miss = view.places(other.refined.fitted.pose, pixels) - places
+        total += weight * float((miss * miss).sum(axis=1).mean())
+        weights += weight
+    return float(np.sqrt(total / weights))
 
 
-def aim_of(view: View, best: Candidate) -> Aim:
+def aim_of(view: View, best: Candidate, astray_mm: float = 0.0) -> Aim:
     """The finding in the words of the contract: outlines exactly as the homographies and the lens draw them."""
     fitted = best.refined.fitted
     pose, depth = fitted.pose, view.depth_mm(fitted.pose)
@@ -172,9 +151,10 @@ def aim_of(view: View, best: Candidate) -> Aim:
         drawn = [bent_outline(view, pose, height) for height in (0.0, depth)]
         surface = np.asarray(zoomed(lens) @ surface, np.float64)
         surface /= surface[2, 2]
+    close = not best.refined.lone and not one_outline(view) and fitted.badness < CLOSE
     doubtful = LONE_RING_MM if best.refined.lone and view.bed.surface_below_rim_mm > 0.0 else 0.0
     # a ledge taken for the foot looks like a surface off its level
-    doubtful = float(np.hypot(doubtful, 0.3 * pose[DEEPER]))
+    doubtful = float(np.hypot(doubtful, (0.1 if close else 0.3) * pose[DEEPER]))
     if 0.0 < best.found.wall_px < 6.0:  # foot, rim and ring within a few pixels may be taken for one another
         doubtful = float(np.hypot(doubtful, 2.0))
     return Aim(
@@ -184,10 +164,23 @@ def aim_of(view: View, best: Candidate) -> Aim:
         mm_per_px=mm_per_px(surface),
         size_px=view.size_px,
         error_mm=float(
-            np.sqrt((2.0 * error_mm(view, fitted)) ** 2 + 0.2**2 + standing_error_mm(view, pose) ** 2 + doubtful**2)
+            np.sqrt(
+                (2.0 * error_mm(view, fitted)) ** 2
+                + 0.2**2
+                + standing_error_mm(view, pose) ** 2
+                + doubtful**2
+                + astray_mm**2
+            )
         ),
         lens=lens,
+        level_mm=(depth, off) if close and (off := _level_error_mm(fitted)) < level_spread_mm(view.bed) else None,
     )
+
+
+def _level_error_mm(fitted: Fitted) -> float:
+    """Standard error of the surface's level: what the fit says, twice since its edges are not independent, and the
+    half millimetre that blur and powder on the wall move an outline."""
+    return float(np.hypot(2.0 * np.sqrt(fitted.covariance[DEEPER, DEEPER]), 0.5))
 
 
 def not_found(reason: str, advice: str) -> NotFound:

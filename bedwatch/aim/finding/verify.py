@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.aim.finding.edges import Array, clearness
-from bedwatch.aim.finding.fit import FOOT, RIM, RING_EDGE, Fitted, Line, beneath, level_spread_mm, look
+from bedwatch.aim.finding.fit import FOCAL_SHARE, FOCAL_SPREAD, FOOT, RIM, RING_EDGE, Fitted, Line, beneath, look
 from bedwatch.aim.finding.guesses import plausible
-from bedwatch.aim.finding.refine import Refined, rim_edges
+from bedwatch.aim.finding.refine import Refined
 from bedwatch.aim.pose import DEEPER, LN_DISTANCE, LN_SCALE, RING, Vector, View, bed_outline_mm
 from bedwatch.frames.cv import cv2
 
 SECTORS = 12
-WIDEST_RING_MM = 12.0
+MOST_AGAINST = 0.7  # penalty above which a pose is not believed
+MOST_AGAINST_FULL = 0.35  # of a still bed full to the brim, which shows but one outline
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,10 +32,9 @@ class Evidence:
     ringed: both edges of the rim show. apart: share of sectors in which the inside looks unlike the outside of the rim.
     wall_px: how wide the wall and rim look, foot to outermost edge (median, pixels).
     inside: share of another outline that shows inside the foot, where only powder should be.
-    level: how usual the level of the surface would be.
-    unread: a single edge of the rim was taken for all of it, and a second runs along it all the same.
+    level_odd, lens_odd: how unusual the level of the surface and the focal length would be, in standard deviations.
     drawn: share of a clear outline around the middle of the surface, where powder has none.
-    spread_px, cost: misfit of the outlines (see `Fitted`). plausible: a camera could stand so.
+    spread_px, badness: misfit of the outlines (see `Fitted`). plausible: a camera could stand so.
     """
 
     wall: float
@@ -46,25 +47,45 @@ class Evidence:
     apart: float
     wall_px: float
     inside: float
-    level: float
-    unread: bool
+    level_odd: float
+    lens_odd: float
     drawn: float
     spread_px: float
-    cost: float
+    badness: float
     plausible: bool
 
     @property
-    def total(self) -> float:
-        """One figure for all that speaks for a bed."""
-        sure = max(0.0, min(self.wall, self.foot) - self.chance)
-        lively = min(1.6, 0.8 + 0.2 * self.moving) if self.moving > 1.5 else 1.0
-        sure *= 1.0 - 1.2 * min(0.8, max(0.0, self.inside - 0.2))
-        return sure / (1.0 + self.cost) * self.level * self.whole * self.size * lively * (1.3 if self.ringed else 1.0)
+    def penalty(self) -> float:
+        """What speaks against the pose altogether; 0 when nothing does."""
+        return sum(weight for weight, _ in self.against)
 
     @property
     def rank(self) -> float:
-        """The same to order candidates by: one that leaves an edge of the rim unexplained comes after one that does not."""
-        return self.total * self.plausible * (0.6 if self.unread else 1.0)
+        """What candidates are ordered by, 0 to 1."""
+        return math.exp(-self.penalty) * self.plausible
+
+    @property
+    def against(self) -> tuple[tuple[float, str], ...]:
+        """What speaks against the pose, each with its weight and in words."""
+        shows = min(self.wall, self.foot)
+        return (
+            (self.badness, "the outlines found do not fit a bed of this size and depth"),
+            (0.12 * (not self.ringed), "only one edge of the rim shows"),
+            (max(0.0, self.inside - 0.15), "another outline shows inside the one that would be the powder's"),
+            (
+                0.5 * (max(0.0, 0.9 - self.wall) + max(0.0, 0.9 - self.foot)),
+                f"only {100 * shows:.0f} % of the outline shows",
+            ),
+            (
+                0.5 * (1.0 - self.whole),
+                f"the outline shows in only {round(SECTORS * self.whole)} of {SECTORS} sectors",
+            ),
+            (0.03 * min(self.lens_odd**2, 6.0), "the outlines found would need an unusual lens"),
+            (
+                0.03 * min(self.level_odd**2, 6.0),
+                "the outlines found would need a surface much deeper or shallower than the bed file says",
+            ),
+        )
 
 
 def _on_edge(line: Line, within_px: float) -> NDArray[np.bool_]:
@@ -101,20 +122,13 @@ def evidence(view: View, picture: Array, refined: Refined, liveliness: NDArray[n
         apart=apart(view, picture, fitted.pose),
         wall_px=wall_px(fitted),
         inside=beneath(view, picture, fitted.pose)[0],
-        level=float(np.exp(-0.5 * (fitted.pose[DEEPER] / (3.0 * level_spread_mm(view.bed))) ** 2)),
-        unread=refined.lone and _ring_left_over(view, picture, fitted.pose),
+        level_odd=float(fitted.pose[DEEPER]) / (4.0 + 0.1 * view.bed.surface_below_rim_mm),
+        lens_odd=float(np.log(view.focal_px(fitted.pose) / (FOCAL_SHARE * max(view.size_px)))) / FOCAL_SPREAD,
         drawn=drawn_inside(view, picture, fitted.pose),
         spread_px=fitted.spread_px,
-        cost=fitted.cost,
+        badness=fitted.badness,
         plausible=plausible(view, fitted.pose),
     )
-
-
-def _ring_left_over(view: View, picture: Array, pose: Vector) -> bool:
-    """Whether two edges as far apart as those of a ring run along the rim all around."""
-    if view.bed.surface_below_rim_mm == 0.0:
-        return False
-    return bool((np.diff(rim_edges(view, picture, pose)) < WIDEST_RING_MM).any())
 
 
 def drawn_inside(view: View, picture: Array, pose: Vector) -> float:
@@ -231,9 +245,9 @@ def doubt(view: View, fitted: Fitted, found: Evidence) -> str | None:
     full = view.bed.surface_below_rim_mm == 0.0
     if not found.plausible:
         return "the outlines found would need an impossible camera place"
-    if found.wall < 0.6 or found.foot < 0.55:
+    if min(found.wall, found.foot) < 0.5:
         return f"only {100 * min(found.wall, found.foot):.0f} % of the outline shows"
-    if found.whole < 0.66:
+    if found.whole < 0.5:
         return f"the outline shows in only {round(SECTORS * found.whole)} of {SECTORS} sectors"
     if min(found.wall, found.foot) - found.chance < 0.35:
         return "the picture is so busy that edges lie everywhere, also where no outline is"
@@ -241,17 +255,6 @@ def doubt(view: View, fitted: Fitted, found: Evidence) -> str | None:
         return "the outlines found do not fit a bed of this size and depth"
     if found.size < 0.45:
         return "the outline found is too small in the picture to be measured"
-    if found.cost > (0.6 if full or found.ringed else 0.45):
-        return "the outlines found do not fit a bed of this size and depth"
-    rims = [line.support(within_px(fitted.pose)) for line in fitted.lines if line.kind != FOOT]
-    if not full and max(rims, default=0.0) < 0.72:
-        return f"no edge of the rim shows on more than {100 * max(rims, default=0.0):.0f} % of it"
-    most, share = (8.0, 0.15) if min(rims, default=1.0) < 0.75 else (15.0, 0.3)
-    deep = view.bed.surface_below_rim_mm
-    if abs(fitted.pose[DEEPER]) > max(min(most, 2.0 + 0.2 * deep), share * deep):
-        return "the outlines found would need a surface much deeper or shallower than the bed file says"
-    if not full and not found.ringed and min(found.wall, found.foot) < (0.65 if found.foot > 0.9 else 0.85):
-        return "only one edge of the rim shows, and that not all around"
     if found.inside > 0.6:
         return "another outline shows inside the one that would be the powder's"
     if found.drawn > 0.7 and not lively:
@@ -260,10 +263,10 @@ def doubt(view: View, fitted: Fitted, found: Evidence) -> str | None:
         return "the outline found has the same on both sides, like a hoop or a drawn line"
     if not full and not found.ringed and found.wall_px < 5.0 and not lively:
         return "rim and surface lie too close together in the picture to be told apart"
-    if found.total < (0.5 if full and not lively else 0.33):
-        return "what shows of the outlines fits a bed too loosely to be sure"
     if full and not found.ringed and not lively:
         return "a single plain outline shows, which could be any disc or plate"
+    if found.penalty > (MOST_AGAINST_FULL if full and not lively else MOST_AGAINST):
+        return max(found.against)[1]
     return None
 
 

@@ -1,0 +1,80 @@
+"""Many poses settled at once in a small picture: each outline is drawn to the nearest edges that run its way.
+
+Iterated closest points with Levenberg and Marquardt's damping and Cauchy weights (Besl & McKay 1992; Fitzgibbon 2003), all
+poses in one batch.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedwatch.aim.finding.field import Field, Nearest, depth_of, drawn, places_in
+from bedwatch.aim.finding.fit import BEND_SPREAD, FOCAL_SHARE, FOCAL_SPREAD, LEAN_SPREAD, STEP
+from bedwatch.aim.pose import DEEPER, K1, LN_DISTANCE, LN_SCALE, NUMBERS, RING, ROLL, TX, TY, View
+
+WIDTHS_PX = (6.0, 5.0, 4.0, 3.0, 2.0, 1.5, 1.2, 1.0)  # of the Cauchy weight, from step to step
+ALIKE = 0.25  # share of an edge place that is news, since its neighbours say the same
+FARTHEST_PX = 30.0
+
+
+def walk(view: View, field: Field, nearest: Nearest, poses: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Poses (m, 10) after a few steps."""
+    deep = view.bed.surface_below_rim_mm
+    free = [i for i in range(NUMBERS) if i != ROLL or view.bed.shape != "round"]
+    spread = np.full(NUMBERS, np.inf)
+    spread[[TX, TY, ROLL, RING, K1, DEEPER]] = LEAN_SPREAD, LEAN_SPREAD, 0.4, 12.0, BEND_SPREAD, max(3.0, 0.12 * deep)
+    usual = np.zeros(NUMBERS)
+    usual[RING] = 6.0
+    for width in WIDTHS_PX:
+        normal, pull = _equations(view, field, nearest, poses, width)
+        # priors
+        diagonal = 1.0 / spread**2
+        normal[:, range(NUMBERS), range(NUMBERS)] += diagonal
+        pull -= diagonal * (poses - usual)
+        focal = poses[:, LN_SCALE] + poses[:, LN_DISTANCE] - np.log(FOCAL_SHARE * max(view.size_px))
+        for i in (LN_SCALE, LN_DISTANCE):
+            pull[:, i] -= focal / FOCAL_SPREAD**2
+            normal[:, i, [LN_SCALE, LN_DISTANCE]] += 1.0 / FOCAL_SPREAD**2
+        sub = normal[:, free][:, :, free]
+        sub[:, range(len(free)), range(len(free))] *= 1.02
+        step = np.zeros_like(poses)
+        step[:, free] = np.linalg.solve(sub + 1e-9 * np.eye(len(free)), pull[:, free, None])[..., 0]
+        limit = np.array([0.1, 0.1, 0.1, 0.12, 0.12, 0.3, 0.1, 5.0, 0.08, max(3.0, 0.2 * deep)])
+        limits = np.repeat(limit[None], len(poses), axis=0)
+        limits[:, :2] *= np.exp(poses[:, LN_SCALE])[:, None] * view.bed.width_mm
+        poses = poses + np.clip(np.nan_to_num(step), -limits, limits)
+        poses[:, RING] = np.clip(poses[:, RING], 1.5, 40.0)
+        poses[:, K1] = np.clip(poses[:, K1], -0.4, 0.1)
+        poses[:, DEEPER] = np.clip(poses[:, DEEPER], -0.5 * deep, max(8.0, 0.6 * deep))
+        poses[:, LN_DISTANCE] = np.clip(poses[:, LN_DISTANCE], 5.0, 8.5)
+        lean = np.hypot(poses[:, TX], poses[:, TY])
+        poses[:, TX : TY + 1] *= np.minimum(1.0, 0.57 / np.maximum(lean, 1e-9))[:, None]
+    return poses
+
+
+def _equations(
+    view: View, field: Field, nearest: Nearest, poses: NDArray[np.float64], width_px: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Normal equations (m, 10, 10) and right sides (m, 10) of the edges' misses."""
+    m = len(poses)
+    moved = np.repeat(poses[:, None], NUMBERS, axis=1)
+    moved[:, range(NUMBERS), range(NUMBERS)] += STEP
+    there = drawn(view, moved.reshape(-1, NUMBERS))
+    normal, pull = np.zeros((m, NUMBERS, NUMBERS)), np.zeros((m, NUMBERS))
+    for line, ahead in zip(drawn(view, poses), there, strict=True):
+        at, inside = places_in(field, line)
+        away = nearest.offset_px[at]
+        miss = (away * line.normals).sum(axis=2)
+        aside = (away * away).sum(axis=2) - miss * miss
+        use = (inside & line.usable) * ALIKE / (1.0 + (miss * miss + aside) / width_px**2)
+        use = np.where(np.abs(miss) < FARTHEST_PX, use, 0.0)
+        shift = ahead.pixels.reshape(m, NUMBERS, -1, 2) - line.pixels[:, None]
+        slopes = (shift * line.normals[:, None]).sum(axis=3) / STEP[:, None]
+        weighted = slopes * use[:, None]
+        normal += np.matmul(weighted, slopes.transpose(0, 2, 1))
+        pull += np.matmul(weighted, miss[..., None])[..., 0]
+    return normal, pull
+
+
+__all__ = ["depth_of", "walk"]

@@ -1,0 +1,320 @@
+"""The next move and where that leaves the tuning, look after look: what was learned from every answer is kept."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedwatch.judge.belief import Belief, Seen, first_belief
+from bedwatch.judge.plan import Chances, Plan, Step, amount_of, best_plan, chances
+from bedwatch.judge.reasons import reason_of, supply_spent
+from bedwatch.judge.travel import AT_ITS_END, Travel, unknown_travel
+from bedwatch.judge.types import ALL_ZONES, Did, Done, HintWord, Move, Outcome, Reading, ZoneReading
+
+_ASLEEP = 0.5  # share of a middle that is lifted, below which a zone counts as not fed
+_AWAKE = 0.9  # share from which what the surface shows is a matter of degree
+_TRIED = 0.55  # so much travel without any answer: it is not the valve
+_SUPPLY_TRIED = 0.8
+_STILL_POOR = math.log(1.3)
+_SAME = 0.08  # ln air: less is no answer
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """What one look says. seen: per zone. by_hand: per zone the hint and reason where a fault calls for hands, else None."""
+
+    seen: tuple[Seen, ...]
+    by_hand: tuple[tuple[HintWord, str] | None, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Advice:
+    """move: None where there is none to make. zones: hints that the plan has the last word on, by number of the zone."""
+
+    move: Move | None
+    outcome: Outcome
+    belief: Belief
+    plan: Plan | None
+    chance: Chances | None
+    zones: dict[int, tuple[HintWord, str]] = field(default_factory=dict)
+
+
+class Advisor:
+    """One bed's tuning. `did` and `look` in the order in which things happened; `look` may be called again as more is seen."""
+
+    def __init__(self, names: Sequence[str]) -> None:
+        count = len(names)
+        self._names = list(names)
+        self._belief = first_belief(count)
+        self._valves = [unknown_travel() for _ in names]
+        self._supply = unknown_travel()
+        self._look: Look | None = None
+        self._before: Belief | None = None  # as believed before the last turn
+        self._last: tuple[int | None, float] | None = None  # the last turn: valve, travel
+        self._slept: set[int] = set()  # zones that were not wholly awake before the last turn
+        self._tried = [0.0] * count  # travel a zone that sleeps was opened by, without an answer
+        self._supply_tried = 0.0
+        self._hands = [0] * count  # what was done by hand about a zone: 1 stirred, 2 plate checked
+        self._opened_spent: set[int] = set()  # zones whose valve was opened when the supply was at its end
+
+    def replay(self, events: Iterable[Reading | Did]) -> None:
+        """What happened before, in order."""
+        for event in events:
+            if isinstance(event, Did):
+                self.did(event)
+            else:
+                self._look = look_of(event)
+
+    def did(self, did: Did) -> None:
+        """A move was made: the last look was the bed before it."""
+        self._commit()
+        if did.do in (Done.STIRRED, Done.CHECKED_PLATE):
+            self._by_hand(did)
+            return
+        sign = 1.0 if did.do is Done.MORE_AIR else -1.0
+        valve = (
+            None if did.zone == ALL_ZONES or did.zone is None or len(self._names) == 1 else self._names.index(did.zone)
+        )
+        amount, error = (0.15, 0.15) if did.amount is None else (did.amount, 0.0)
+        before = self._supply if valve is None else self._valves[valve]
+        after, mean, deviation = before.turned(sign * amount)
+        if valve is None:
+            self._supply = after
+        else:
+            self._valves[valve] = after
+        self._before, self._last = self._belief, (valve, sign * amount)
+        self._belief = self._belief.moved(valve, mean, math.hypot(deviation, error))
+
+    def look(self, look: Look) -> Advice:
+        """What to do now."""
+        self._look = look
+        belief = self._belief.seen(look.seen)
+        valves, supply = self._answered(belief, look)
+        known = np.array([seen.known for seen in look.seen])
+        return self._advise(look, belief, valves, supply, known)
+
+    def _commit(self) -> None:
+        """The last look is the answer to the moves before it."""
+        if self._look is None:
+            return
+        belief = self._belief.seen(self._look.seen)
+        self._valves, self._supply = self._answered(belief, self._look)
+        self._count_tries(self._look)
+        self._slept = {zone for zone, seen in enumerate(self._look.seen) if seen.live <= _AWAKE}
+        self._belief, self._look, self._last, self._before = belief, None, None, None
+
+    def _answered(self, belief: Belief, look: Look) -> tuple[list[Travel], Travel]:
+        """What the answer to the last turn tells about where that valve stands; only awake zones show how far they were moved."""
+        valves, supply = list(self._valves), self._supply
+        if self._last is None or self._before is None:
+            return valves, supply
+        valve, travel = self._last
+        zones = [
+            z for z, seen in enumerate(look.seen) if seen.live > _AWAKE and z not in self._slept and valve in (None, z)
+        ]
+        if not zones:
+            return valves, supply
+        gain = self._before.gain(valve)
+        moved = float(np.median((belief.air - self._before.air)[zones])) / gain
+        error = math.hypot(float(np.median(belief.spread[zones])) / gain, 0.4 * travel)
+        if valve is None:
+            return valves, supply.answered(moved, error)
+        valves[valve] = valves[valve].answered(moved, error)
+        return valves, supply
+
+    def _count_tries(self, look: Look) -> None:
+        if self._last is None:
+            return
+        valve, travel = self._last
+        for zone, seen in enumerate(look.seen):
+            if seen.known and seen.live >= _ASLEEP:
+                self._tried[zone] = 0.0
+        if valve is None:
+            asleep = all(seen.live < _ASLEEP for seen in look.seen if seen.known)
+            self._supply_tried = max(0.0, self._supply_tried + travel) if asleep else 0.0
+        elif look.seen[valve].live < _ASLEEP:
+            self._tried[valve] = max(0.0, self._tried[valve] + travel)
+
+    def _by_hand(self, did: Did) -> None:
+        stage = 1 if did.do is Done.STIRRED else 2
+        zones = range(len(self._names)) if did.zone in (None, ALL_ZONES) else [self._names.index(did.zone or "")]
+        for zone in zones:
+            self._hands[zone] = max(self._hands[zone], stage)
+        self._belief = self._belief.loosened(0.1)
+
+    # --- what to do ---------------------------------------------------------------------------
+
+    def _advise(
+        self, look: Look, belief: Belief, valves: Sequence[Travel], supply: Travel, known: NDArray[np.bool_]
+    ) -> Advice:
+        if not known.any():
+            return Advice(move=None, outcome=Outcome.LOOKING, belief=belief, plan=None, chance=None)
+        hopeless = self._hopeless(look, valves)
+        sound = known.copy()
+        sound[list(hopeless)] = False
+        chance = chances(belief, sound) if sound.any() else None
+        plan = best_plan(belief, valves, supply, sound)
+
+        def advice(move: Move | None, outcome: Outcome, zones: dict[int, tuple[HintWord, str]] | None = None) -> Advice:
+            return Advice(move=move, outcome=outcome, belief=belief, plan=plan, chance=chance, zones=zones or {})
+
+        channel = self._channel(look)
+        if channel is not None:
+            return advice(channel, Outcome.MOVING)
+        if chance is not None and not chance.even and plan.steps:
+            if self._spent(look, belief, supply, plan):
+                return self._with_supply_spent(look, belief, valves, supply, plan, chance, known)
+            return advice(self._move(plan.steps[0], look, belief, valves, supply), Outcome.MOVING)
+        hand = self._hand(look, hopeless)
+        if hand is not None:
+            return advice(hand, Outcome.MOVING)
+        zones = {zone: self._given_up(zone) for zone in self._left(look, hopeless)}
+        if zones:
+            return advice(None, Outcome.NOT_VALVES, zones)
+        return advice(None, Outcome.EVEN if known.all() else Outcome.LOOKING)
+
+    def _hopeless(self, look: Look, valves: Sequence[Travel]) -> set[int]:
+        """Zones that stay asleep though their valve was opened far or is at its end, while most others are fed."""
+        fed = [seen.known and seen.live >= _ASLEEP for seen in look.seen]
+        if 2 * sum(fed) < len(fed):
+            return set()
+        tried = list(self._tried)
+        if self._last is not None and self._last[0] is not None:
+            tried[self._last[0]] = max(0.0, tried[self._last[0]] + self._last[1])
+        return {
+            zone
+            for zone, seen in enumerate(look.seen)
+            if seen.known
+            and seen.live < _ASLEEP
+            and tried[zone] > 0.1
+            and (tried[zone] >= _TRIED or valves[zone].fully_open > AT_ITS_END)
+        }
+
+    def _channel(self, look: Look) -> Move | None:
+        """Air that blows through settled powder is stirred shut before any valve is moved, once."""
+        for zone, hand in enumerate(look.by_hand):
+            asleep = look.seen[zone].known and look.seen[zone].live < _ASLEEP
+            if hand is not None and hand[0] is HintWord.STIR and asleep and self._hands[zone] == 0:
+                return Move(zone=self._names[zone], do=HintWord.STIR, amount=None, because=hand[1])
+        return None
+
+    def _hand(self, look: Look, hopeless: set[int]) -> Move | None:
+        """What is left when no valve is to be moved: stir, then look at the plate, once each."""
+        left = self._left(look, hopeless)
+        for zone in sorted(left, key=lambda zone: self._hands[zone]):
+            hand = look.by_hand[zone]
+            if self._hands[zone] == 0 and (hand is None or hand[0] is HintWord.STIR):
+                words = hand[1] if hand is not None else self._no_answer(zone)
+                return Move(zone=self._names[zone], do=HintWord.STIR, amount=None, because=words)
+            if self._hands[zone] <= 1:
+                words = self._still(zone) if hand is None or hand[0] is HintWord.STIR else hand[1]
+                return Move(zone=self._names[zone], do=HintWord.CHECK_PLATE, amount=None, because=words)
+        return None
+
+    def _left(self, look: Look, hopeless: set[int]) -> list[int]:
+        return [zone for zone in range(len(self._names)) if zone in hopeless or look.by_hand[zone] is not None]
+
+    def _no_answer(self, zone: int) -> str:
+        return (
+            f"Zone {self._names[zone]} did not answer to {100 * max(self._tried[zone], _TRIED):.0f} % of its valve's travel; "
+            "stir it down to the plate, then look again."
+        )
+
+    def _still(self, zone: int) -> str:
+        return (
+            f"Zone {self._names[zone]} was stirred and looks no better: air does not reach it; look at its holes, glue, "
+            "membrane and line."
+        )
+
+    def _given_up(self, zone: int) -> tuple[HintWord, str]:
+        return HintWord.CHECK_PLATE, (
+            f"Neither its valve nor stirring helped zone {self._names[zone]}, and its plate was looked at: holes, line, membrane "
+            "or chamber need mending."
+        )
+
+    def _move(self, step: Step, look: Look, belief: Belief, valves: Sequence[Travel], supply: Travel) -> Move:
+        more = step.travel > 0
+        valve = supply if step.valve is None else valves[step.valve]
+        amount = amount_of(step, valve, belief.gain_spread(step.valve))
+        if self._last is not None and self._last[0] == step.valve and self._last[1] * step.travel < 0:
+            amount = max(0.03, min(amount, abs(self._last[1]) / 2))  # it went too far: half of it back
+        name = ALL_ZONES if step.valve is None else self._names[step.valve]
+        if len(self._names) == 1:
+            name = self._names[0]
+        return Move(
+            zone=name,
+            do=HintWord.MORE_AIR if more else HintWord.LESS_AIR,
+            amount=round(amount, 3),
+            because=reason_of(step, self._names, look.seen, belief),
+        )
+
+    # --- the supply at its end ----------------------------------------------------------------
+
+    def _spent(self, look: Look, belief: Belief, supply: Travel, plan: Plan) -> bool:
+        """Whether the plan wants more from a supply that has no more to give."""
+        wants = any(step.valve is None and step.change > _SAME for step in plan.steps)
+        poor = float(np.median(belief.air)) < _STILL_POOR
+        tried = self._supply_tried
+        if self._last is not None and self._last[0] is None:
+            tried += self._last[1]
+        asleep = all(seen.live < _ASLEEP for seen in look.seen if seen.known)
+        return (wants or poor) and (supply.fully_open > AT_ITS_END or (asleep and tried >= _SUPPLY_TRIED))
+
+    def _with_supply_spent(
+        self,
+        look: Look,
+        belief: Belief,
+        valves: Sequence[Travel],
+        supply: Travel,
+        plan: Plan,
+        chance: Chances | None,
+        known: NDArray[np.bool_],
+    ) -> Advice:
+        """Rich zones may still feed the poor ones; two valves are opened to see whether they throttle; then it is the supply."""
+        level = float(belief.air[known].mean())
+        rich = int(np.argmax(np.where(known, belief.air, -np.inf)))
+        if level > math.log(1.35) and belief.air[rich] > level + 0.2:
+            step = Step(
+                valve=rich,
+                travel=(level - belief.air[rich]) / belief.gain(rich),
+                change=level - float(belief.air[rich]),
+            )
+            move = self._move(step, look, belief, valves, supply)
+            return Advice(move=move, outcome=Outcome.MOVING, belief=belief, plan=plan, chance=chance)
+        return Advice(
+            move=None,
+            outcome=Outcome.SUPPLY_TOO_SMALL,
+            belief=belief,
+            plan=plan,
+            chance=chance,
+            zones={
+                zone: (HintWord.MORE_AIR, supply_spent(look.seen[zone]))
+                for zone in range(len(known))
+                if known[zone] and look.seen[zone].live < _ASLEEP
+            },
+        )
+
+
+def look_of(reading: Reading) -> Look:
+    """The look that a reading of a log holds. Without signs, as another program may have written it, the hints stand for them."""
+    by_hand = tuple(
+        (zone.hint, zone.because) if zone.hint in (HintWord.STIR, HintWord.CHECK_PLATE) else None
+        for zone in reading.zones
+    )
+    return Look(seen=tuple(_seen(zone) for zone in reading.zones), by_hand=by_hand)
+
+
+_HINTED = {HintWord.MORE_AIR: (0.2, None), HintWord.HOLD: (1.0, -1.0), HintWord.LESS_AIR: (1.0, 0.6)}
+
+
+def _seen(zone: ZoneReading) -> Seen:
+    if zone.signs is not None:
+        return Seen(known=True, live=zone.signs.live, speed_mm_s=zone.speed_mm_s, restless=zone.signs.restless)
+    if zone.hint is HintWord.WAIT:
+        return Seen(known=False)
+    live, restless = _HINTED.get(zone.hint, (1.0, None))
+    return Seen(known=True, live=live, speed_mm_s=zone.speed_mm_s, restless=restless)
