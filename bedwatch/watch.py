@@ -289,7 +289,8 @@ class Watch:
         if self._camera.place.lost:
             advice = "The camera has moved against the bed; put it back, or aim again and go on with the new aim."
             problems.append(Problem(kind=ProblemKind.BED_LOST, advice=advice))
-        if (missing := self.not_found or self._sought) is not None:
+        missing = self._sought if self.not_found is None else self.not_found  # a refusal is false in a test
+        if missing is not None:
             advice = f"The bed was not found: {missing.reason}. {missing.advice}"
             problems.append(Problem(kind=ProblemKind.BED_NOT_FOUND, advice=advice))
         return tuple(problems)

@@ -140,9 +140,7 @@ class View:
         """The pose of a surface centred there (camera coordinates, mm) with this normal."""
         return np.asarray(self._from_axes(np.array([focal_px]), centre[None], up[None])[0], np.float64)
 
-    def _from_axes(
-        self, focal_px: Vector, centre: Vector, up: Vector, x: Vector | None = None
-    ) -> NDArray[np.float64]:
+    def _from_axes(self, focal_px: Vector, centre: Vector, up: Vector, x: Vector | None = None) -> NDArray[np.float64]:
         """(m, 10) poses of centres (m, 3), normals (m, 3) and, if given, x axes (m, 3)."""
         poses = np.zeros((len(centre), NUMBERS))
         poses[:, U] = self.middle[0] + focal_px * centre[:, 0] / centre[:, 2]
