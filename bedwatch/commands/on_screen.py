@@ -79,6 +79,8 @@ def run_on_screen(
         print(plain_line(runner.last, look=look), flush=True)
     if runner.signals.number is not None:
         signal.raise_signal(runner.signals.number)
+    if app.failure is not None:
+        raise app.failure
     if app.stopped:
         raise KeyboardInterrupt
     if runner.error is not None:

@@ -383,7 +383,7 @@ def report(
     ] = None,
     pictures_per_s: Rate = None,
 ) -> Job:
-    """Write one page that tells how the bed is: to print, to send, to pin beside it.
+    """Write one page to print that tells how the bed is.
 
     SOURCE is what bedwatch watch takes, a log it wrote (.jsonl), or a saved setting (NAME.setting.toml).
     """

@@ -231,6 +231,34 @@ def test_what_native_code_says_on_standard_error_becomes_a_note_and_spoils_nothi
         assert terminal.end() == 0
 
 
+def test_in_ascii_without_colours_everything_can_be_drawn(line_of: Any, clip: Path, bed: Path, aimed: Any) -> None:
+    words = line_of("watch", clip, "--bed", bed, "--aim", aimed[1])
+    with Terminal(words, environ={"PYTHONIOENCODING": "ascii", "NO_COLOR": "1"}) as terminal:
+        terminal.until("The clip has ended.")
+        terminal.press("m")
+        terminal.until("Which valve did you move?")
+        terminal.press("1")  # and not escape: with a key close behind it, it would be another key
+        terminal.until("Which way?")
+        terminal.press("\x03")
+        assert terminal.end() == 130
+    assert terminal.text.isascii()
+    assert b"38;" not in terminal.seen
+
+
+def test_a_mistake_in_the_screen_is_told_as_a_mistake_of_the_programs(clip: Path, bed: Path, aimed: Any) -> None:
+    code = (
+        "import sys\nfrom bedwatch.cli import main\nfrom bedwatch.show.live_screen.story import Story\n"
+        "def broken(self):\n    raise ZeroDivisionError('no such luck')\n"
+        "Story.mute = broken\nsys.exit(main(sys.argv[1:]))\n"
+    )
+    words = ["watch", clip, "--bed", bed, "--aim", aimed[1]]
+    with Terminal([sys.executable, "-c", code, *map(str, words)]) as terminal:
+        terminal.until("The clip has ended.")
+        terminal.press("o")
+        assert terminal.end() == 70
+        assert "no such luck" in terminal.seen.partition(FIRST_SCREEN)[2].decode()
+
+
 @pytest.mark.parametrize("closed", ["stdin", "stdout"])
 def test_without_a_whole_terminal_it_gives_lines_and_ends_by_itself(
     line_of: Any, clip: Path, bed: Path, aimed: Any, closed: str

@@ -86,6 +86,7 @@ class LiveScreen(App[None]):
     ) -> None:
         super().__init__(ansi_color=True)
         self.animation_level = "none"
+        self.set_class(not look.unicode, "-ascii")
         self.theme = "ansi-light" if (_light() if light is None else light) else "ansi-dark"
         self.stopped = False
         self.story = Story(saved=saved, keys=reports)
@@ -96,6 +97,11 @@ class LiveScreen(App[None]):
         self._begin = begin
         self._duration_s = duration_s
         self._notes: tuple[str, ...] = ()
+
+    @property
+    def failure(self) -> Exception | None:
+        """What ended it by itself, if a mistake of the program's did; it is caught on the way out of `run`."""
+        return self._exception
 
     def give(self, reading: Reading, against: Against | None = None) -> None:
         """A new reading, and where the bed stands on the way back to a setting; it may replace one not drawn yet."""

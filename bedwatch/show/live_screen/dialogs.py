@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import ClassVar
+from typing import ClassVar, TypeVar
 
 from rich.text import Text
 from textual.app import ComposeResult
@@ -26,7 +26,18 @@ def _css(name: str, width: int) -> str:
     return _FRAME % (name, name, width, name)
 
 
-class Page(ModalScreen[None]):
+Answer = TypeVar("Answer")
+
+
+class _Boxed(ModalScreen[Answer]):
+    """A dialog whose frame can be drawn by the terminal's characters."""
+
+    def on_mount(self) -> None:
+        if self.app.has_class("-ascii"):
+            self.query_one(".box").styles.border = ("ascii", "ansi_default")
+
+
+class Page(_Boxed[None]):
     """Something to read; scrolls when it is long."""
 
     CSS = _css("Page", 100) + "Page .box { height: 90%; } Page VerticalScroll { height: 1fr; }"
@@ -53,7 +64,7 @@ class Page(ModalScreen[None]):
         self.query_one(VerticalScroll).scroll_relative(y=rows, animate=False)
 
 
-class AimPage(ModalScreen[KeepAim | LookAgain | None]):
+class AimPage(_Boxed[KeepAim | LookAgain | None]):
     """Where the bed was found: to be looked at, and kept or not."""
 
     CSS = _css("AimPage", 120)
@@ -81,7 +92,7 @@ class AimPage(ModalScreen[KeepAim | LookAgain | None]):
         self.dismiss(LookAgain())
 
 
-class Choice(ModalScreen[int | None]):
+class Choice(_Boxed[int | None]):
     """One of several; by arrows and space or enter, or at once by the character it begins with. None: left."""
 
     CSS = _css("Choice", 70) + "Choice OptionList { height: auto; max-height: 16; border: none; }"
@@ -103,6 +114,7 @@ class Choice(ModalScreen[int | None]):
             yield Static(Text("arrows and SPACE choose, ESC goes back", style="dim"))
 
     def on_mount(self) -> None:
+        super().on_mount()
         self.query_one(OptionList).highlighted = 0
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
@@ -119,7 +131,7 @@ class Choice(ModalScreen[int | None]):
                 self.dismiss(place)
 
 
-class Line(ModalScreen[str | None]):
+class Line(_Boxed[str | None]):
     """A line to type. None: left, or nothing but blanks typed where something is needed."""
 
     CSS = _css("Line", 70)
