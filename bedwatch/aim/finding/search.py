@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.aim.finding.edges import Array, edge_map, mean_picture
-from bedwatch.aim.finding.fit import FOOT, Fitted, error_mm, level_spread_mm, standing_error_mm
+from bedwatch.aim.finding.error import error_mm, standing_error_mm
+from bedwatch.aim.finding.fit import FOOT, Fitted, level_spread_mm
 from bedwatch.aim.finding.guesses import guesses, one_outline
 from bedwatch.aim.finding.refine import Refined, enlarged, refine
 from bedwatch.aim.finding.verify import Evidence, doubt, evidence
