@@ -23,6 +23,7 @@ WIDE = ((3, 0.95), (7, 0.8), (11, 0.6), (17, 0.4), (23, 0.2))
 LINE_PX, LEAST_COUNTED = 14.0, 0.3  # edges that hang together over so many pixels count in full
 EDGE = 110  # of the map's 255 from which a pixel is an edge for the nearest one
 COUNT = 64  # places along an outline
+FILLS = 0.33  # of the picture's shorter side: beds that look smaller cannot be measured
 HALF_SEEN = 0.6  # least share of an outline that must lie in the picture
 
 
@@ -177,13 +178,14 @@ def _share(field: Field, line: Drawn) -> Vector:
 
 
 def likelihood(view: View, field: Field, poses: NDArray[np.float64]) -> Vector:
-    """(m,) how much speaks for each pose: its outlines' edges, and the common sense of camera, lens and level."""
+    """(m,) how much speaks for each pose: its outlines' edges, and the common sense of camera, lens, level and size."""
     foot, rim, ring = (_share(field, line) for line in drawn(view, poses))
     if view.bed.surface_below_rim_mm == 0.0:
         edges = foot * (0.8 + 0.2 * ring)
     else:
         edges = foot * (0.75 * np.maximum(rim, ring) + 0.25 * np.minimum(rim, ring))
-    return edges * np.exp(-0.04 * oddity(view, poses))
+    span = np.exp(poses[:, LN_SCALE]) * min(view.bed.width_mm, view.bed.length_mm) / (FILLS * min(view.size_px))
+    return edges * np.exp(-0.06 * oddity(view, poses)) * np.clip(span, 0.1, 1.0)
 
 
 def oddity(view: View, poses: NDArray[np.float64]) -> Vector:

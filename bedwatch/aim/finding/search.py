@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.aim.finding.edges import Array, edge_map, mean_picture
-from bedwatch.aim.finding.fit import Fitted, error_mm, level_spread_mm, standing_error_mm
+from bedwatch.aim.finding.error import error_mm, standing_error_mm
+from bedwatch.aim.finding.fit import FOOT, Fitted, level_spread_mm
 from bedwatch.aim.finding.guesses import guesses, one_outline
-from bedwatch.aim.finding.refine import LONE_RING_MM, Refined, apart_px, enlarged, refine
+from bedwatch.aim.finding.refine import Refined, enlarged, refine
 from bedwatch.aim.finding.verify import Evidence, doubt, evidence
 from bedwatch.aim.outline import mm_per_px, outline_of
 from bedwatch.aim.pose import DEEPER, K1, LN_SCALE, View, bed_outline_mm
@@ -26,7 +27,10 @@ SEARCH_PX = 640  # longer side of the picture that is searched
 MOST_PICTURES = 16
 TOO_FAR_OFF_MM = 4.0  # standard error: twice that is as far as a place may lie off
 BRIM_OFF_MM = 8.0  # of a bed full to the brim, whose outline alone says little of how the camera leans
-UNLIKELY = 0.1  # penalty by which a pose is a third as likely
+LONE_RING_OFF_MM = 2.0  # how far a rim of which one edge shows may be off, standard error
+RIVAL = 0.15  # more penalty than that and another thing is no rival
+NEAR = 0.3  # of the bed's width: poses farther apart are of different things
+UNLIKELY = 0.06  # penalty by which a pose is a third as likely
 CLOSE = 0.3  # badness of a pose whose three outlines leave no doubt which is which
 ADVICE = "Show the whole rim, with the camera nearly straight above and light from one side."
 
@@ -109,16 +113,24 @@ def rivalry(view: View, ranked: Sequence[Candidate]) -> str | None:
     best = ranked[0]
     span = float(np.exp(best.refined.fitted.pose[LN_SCALE])) * view.bed.width_mm
     for other in ranked[1:]:
-        if other.found.rank < 0.75 * best.found.rank or doubt(view, other.refined.fitted, other.found):
+        if other.found.penalty > best.found.penalty + RIVAL or doubt(view, other.refined.fitted, other.found):
             continue
         within = float(np.hypot(*(best.refined.fitted.pose - other.refined.fitted.pose)[:2])) < 0.05 * span
         if within and other.refined.lone and not best.refined.lone:  # a ledge or flange around the bed itself
             continue
         if best.found.moving > 2.0 and other.found.moving < 0.5 * best.found.moving:
             continue
-        if apart_px(best.refined.fitted, other.refined.fitted) > 0.04 * span:
+        if surface_apart_px(best, other) > 0.04 * span:
             return "two things in the picture look like the bed"
     return None
+
+
+def surface_apart_px(a: Candidate, b: Candidate) -> float:
+    """Mean distance of the surface outlines of two candidates."""
+    lines = [one.refined.fitted.line(FOOT) for one in (a, b)]
+    assert lines[0] is not None
+    assert lines[1] is not None
+    return float(np.hypot(*(lines[0].pixels - lines[1].pixels).T).mean())
 
 
 def astray_mm(view: View, ranked: Sequence[Candidate]) -> float:
@@ -130,8 +142,11 @@ def astray_mm(view: View, ranked: Sequence[Candidate]) -> float:
     places = np.vstack([[[0.0, 0.0]], bed_outline_mm(view.bed, 8)])
     pixels = view.project(best.refined.fitted.pose, places, 0.0)
     total, weights = 0.0, 1.0
+    span = float(np.exp(best.refined.fitted.pose[LN_SCALE])) * view.bed.width_mm
     for other in ranked[1:]:
         if doubt(view, other.refined.fitted, other.found) is not None:
+            continue
+        if surface_apart_px(best, other) > NEAR * span:  # another thing: `rivalry` has judged it
             continue
         weight = min(1.0, float(np.exp((best.found.penalty - other.found.penalty) / UNLIKELY)))
         miss = view.places(other.refined.fitted.pose, pixels) - places
@@ -152,9 +167,9 @@ def aim_of(view: View, best: Candidate, astray_mm: float = 0.0) -> Aim:
         surface = np.asarray(zoomed(lens) @ surface, np.float64)
         surface /= surface[2, 2]
     close = not best.refined.lone and not one_outline(view) and fitted.badness < CLOSE
-    doubtful = LONE_RING_MM if best.refined.lone and view.bed.surface_below_rim_mm > 0.0 else 0.0
+    doubtful = LONE_RING_OFF_MM if best.refined.lone and view.bed.surface_below_rim_mm > 0.0 else 0.0
     # a ledge taken for the foot looks like a surface off its level
-    doubtful = float(np.hypot(doubtful, (0.1 if close else 0.3) * pose[DEEPER]))
+    doubtful = float(np.hypot(doubtful, (0.1 if close else 0.2) * pose[DEEPER]))
     if 0.0 < best.found.wall_px < 6.0:  # foot, rim and ring within a few pixels may be taken for one another
         doubtful = float(np.hypot(doubtful, 2.0))
     return Aim(

@@ -12,12 +12,13 @@ from bedwatch.aim.finding.field import Field, likelihood, nearest_of
 from bedwatch.aim.finding.walk import walk
 from bedwatch.aim.pose import DEEPER, K1, LN_SCALE, NUMBERS, RING, ROLL, Vector, View, bed_outline_mm
 
-LINES, LAST_LINES = 250, 24
+LINES, LAST_LINES = 250, 30
 CHILDREN = 10
 WIDE_ROUNDS, SHARP_ROUNDS = 4, 6
 WALKING = 100
 RINGS_MM, RING_JUMP = (3.0, 5.0, 8.0, 12.0, 18.0, 25.0), 0.25
 APART = 0.006  # of the bed's width: lines whose outlines lie nearer than this are one
+SAME = 0.25  # of a bed's width, and of the logarithm of its size: lines that are about the same thing
 
 
 def climb(view: View, wide: Field, sharp: Field, starts: NDArray[np.float64]) -> tuple[NDArray[np.float64], Vector]:
@@ -65,7 +66,7 @@ def _round(
 
 def unlike(view: View, poses: NDArray[np.float64], value: Vector, most: int) -> tuple[NDArray[np.float64], Vector]:
     """The best poses, best first, none drawing nearly the same outlines as a better one."""
-    order = np.argsort(-value, kind="stable")[: 6 * most]
+    order = np.argsort(-value, kind="stable")[: 12 * most]
     poses, value = poses[order], value[order]
     places = bed_outline_mm(view.bed, 8)
     depth = view.bed.surface_below_rim_mm + poses[:, DEEPER]
@@ -74,11 +75,16 @@ def unlike(view: View, poses: NDArray[np.float64], value: Vector, most: int) -> 
         axis=1,
     )
     span = np.exp(poses[:, LN_SCALE]) * view.bed.width_mm
+    middle = drawn.mean(axis=1)
     kept: list[int] = []
     for index in range(len(poses)):
         if kept:
             apart = np.hypot(*np.moveaxis(drawn[kept] - drawn[index], -1, 0)).mean(axis=1)
             if (apart < np.maximum(APART * span[index], 0.7)).any():
+                continue
+            same = np.hypot(*(middle[kept] - middle[index]).T) < SAME * span[index]
+            same &= np.abs(np.log(span[kept] / span[index])) < SAME
+            if same.sum() >= most // 2:  # leave room for other things in the picture
                 continue
         kept.append(index)
         if len(kept) >= most:

@@ -70,7 +70,7 @@ class Evidence:
         shows = min(self.wall, self.foot)
         return (
             (self.badness, "the outlines found do not fit a bed of this size and depth"),
-            (0.12 * (not self.ringed), "only one edge of the rim shows"),
+            (0.2 * (not self.ringed), "only one edge of the rim shows"),
             (max(0.0, self.inside - 0.15), "another outline shows inside the one that would be the powder's"),
             (
                 0.5 * (max(0.0, 0.9 - self.wall) + max(0.0, 0.9 - self.foot)),
@@ -80,7 +80,7 @@ class Evidence:
                 0.5 * (1.0 - self.whole),
                 f"the outline shows in only {round(SECTORS * self.whole)} of {SECTORS} sectors",
             ),
-            (0.03 * min(self.lens_odd**2, 6.0), "the outlines found would need an unusual lens"),
+            (0.03 * min(self.lens_odd**2, 12.0), "the outlines found would need an unusual lens"),
             (
                 0.03 * min(self.level_odd**2, 6.0),
                 "the outlines found would need a surface much deeper or shallower than the bed file says",
