@@ -312,7 +312,7 @@ def practise(
     seed: Annotated[int, typer.Option("--seed", metavar="NUMBER", help="Another number, another badly set bed.")] = 1,
     no_advice: Annotated[bool, typer.Option("--no-advice", help="Show only what the surface does.")] = False,
 ) -> Job:
-    """Practise tuning on a pretended bed: type moves, see what the surface answers, count them.
+    """Practise tuning on a pretended bed, move by move.
 
     No camera and no pictures: each look shows how much of every zone moves and how fast.
     """
@@ -402,7 +402,10 @@ def disc(
     diameter: Annotated[str, typer.Option("--diameter", metavar="LENGTH", help="How large it is.")] = "180 mm",
     paper: Annotated[str, typer.Option("--paper", metavar="NAME", help="a4 or letter.")] = "a4",
 ) -> Job:
-    """Make a disc to print, by which anyone can check the speed (see bedwatch check-speed)."""
+    """Make a disc to print that checks the speed when it turns.
+
+    Put it on something that turns at a known rate, and take it with bedwatch check-speed.
+    """
 
     def job() -> int:
         from bedwatch.commands.check_speed import run_disc
@@ -436,9 +439,9 @@ def check_speed(
     pictures_per_s: Rate = None,
     json: Annotated[bool, typer.Option("--json", help="Print the result as one JSON object on one line.")] = False,
 ) -> Job:
-    """Tell by how much the speed that is read is off, by a disc that turns at a known rate.
+    """Check the speed by a disc that turns at a known rate.
 
-    SOURCE is what bedwatch watch takes. bedwatch disc makes a disc to print.
+    Tells by how much the speed that is read is off. SOURCE is what bedwatch watch takes. bedwatch disc makes a disc to print.
     """
 
     def job() -> int:
