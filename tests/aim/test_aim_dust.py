@@ -167,3 +167,13 @@ def test_places_that_stir_more_or_less_are_no_specks() -> None:
         return np.asarray(out, np.float32)
 
     assert dusty(with_spouts, lens(0.0)).specks is None
+
+
+def test_blobs_of_a_surface_that_lies_still_are_no_specks() -> None:
+    """A noisy picture of resting powder with lumps: what changes there is noise alone."""
+    still = np.where(BED, 120 * lens(0.25) * (1 + 0.01 * soft(5, 1.2)), BENCH)
+
+    def noisy(step: int) -> Grey:
+        return np.asarray(still + np.random.default_rng(step).normal(0, 0.9, still.shape), np.float32)
+
+    assert dusty(noisy, np.ones((ROWS, COLS), np.float32)).specks is None

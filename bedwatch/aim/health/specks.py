@@ -28,6 +28,7 @@ _LEAST = 0.012  # curvature over scale squared, as a share of the brightness
 _STANDS_OUT = 5.0  # times the usual for the moving surface
 _SURE = 5.0  # times its own error, from block to block
 _LIVELY = 0.004  # change over time, as a share of the brightness, of a surface that moves
+_LEFT = 0.7  # pattern left in the mean over the change in time: powder that moves leaves next to none
 _LIKE = (0.5, 1.9)  # liveliness at the speck over that about it
 _LEAST_PLACES = 400
 _NUMBER, _LEAST_AREA = 3, 8  # of specks; of small pixels that one must stand out in
@@ -129,6 +130,8 @@ class Dust:
         change = change / np.maximum(mean, _DARKEST)
         about = self._about(change)
         moves = self._powder & (about > _LIVELY)
+        if not self._plain(mean, about, moves):
+            return None
         best: Array = np.zeros(mean.shape)
         for bend in sums.bends:
             rim = np.ones((2 * int(2 * bend.scale) + 1,) * 2, np.uint8)
@@ -144,6 +147,13 @@ class Dust:
             floor = np.maximum(max(_LEAST, _STANDS_OUT * usual), _SURE * error)
             best = np.where(inner & round_ & (small > floor), np.maximum(best, small), best)
         return self._count_up(best, change, about)
+
+    def _plain(self, mean: Array, about: Array, moves: NDArray[np.bool_]) -> bool:
+        """Whether little of a pattern is left in the mean beside what changes: powder that lies still keeps its own."""
+        if not moves.any():
+            return False
+        left = np.abs(mean - self._about(mean)) / np.maximum(mean, _DARKEST)
+        return float(np.median(left[moves])) < _LEFT * float(np.median(about[moves]))
 
     def _count_up(self, best: Array, change: Array, about: Array) -> Specks | None:
         number, labels = cv2.connectedComponents((best > 0).astype(np.uint8), connectivity=8)
