@@ -40,8 +40,8 @@ def plausible(view: View, pose: Vector) -> bool:
     return 250 < distance < 3000 and view.lean_deg(pose) < 33 and 0.3 < share < 8.0
 
 
-def guesses(view: View, picture: Array, edges: EdgeMap) -> list[Guess]:
-    """The best poses in a small picture, best first."""
+def guesses(view: View, picture: Array, edges: EdgeMap, times: int = 1) -> list[Guess]:
+    """The best poses in a small picture, best first. times: so many more are followed."""
     wide, sharp = field_of(edges, view.size_px, WIDE), field_of(edges, view.size_px)
     square = view.bed.shape == "rectangular"
     begun = _square_starts(view, picture, edges, sharp) if square else _round_starts(view, picture, edges)
@@ -49,7 +49,7 @@ def guesses(view: View, picture: Array, edges: EdgeMap) -> list[Guess]:
         return []
     starts = np.array(begun)
     starts[:, LN_DISTANCE] = np.clip(starts[:, LN_DISTANCE], 5.0, 8.5)
-    poses, scores = climb(view, wide, sharp, starts)
+    poses, scores = climb(view, wide, sharp, starts, times)
     return [Guess(pose=pose, score=float(score)) for pose, score in zip(poses, scores, strict=True)]
 
 

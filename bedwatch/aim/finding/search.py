@@ -31,6 +31,8 @@ LONE_RING_OFF_MM = 2.0  # how far a rim of which one edge shows may be off, stan
 RIVAL = 0.15  # more penalty than that and another thing is no rival
 NEAR = 0.3  # of the bed's width: poses farther apart are of different things
 UNLIKELY = 0.06  # penalty by which a pose is a third as likely
+MOVES = 1.5  # times livelier inside than outside
+SURELY = 0.3  # penalty of a still bed that is believed in a second look
 CLOSE = 0.3  # badness of a pose whose three outlines leave no doubt which is which
 ADVICE = "Show the whole rim, with the camera nearly straight above and light from one side."
 
@@ -63,7 +65,10 @@ def search(pictures: Sequence[Picture], bed: Bed) -> tuple[Aim | NotFound, Aim |
         tone = "black" if high < 25 else "white" if low > 230 else "of one even tone"
         return not_found(f"the picture is {tone}", "Check the lens cap, the light and the camera's exposure."), None
     view = View(bed=bed, size_px=(mean.shape[1], mean.shape[0]))
-    ranked = candidates(view, mean, liveliness_of(used))
+    lively = liveliness_of(used)
+    ranked = candidates(view, mean, lively)
+    if ranked and doubt(view, ranked[0].refined.fitted, ranked[0].found) is not None:
+        ranked = _farther(view, mean, lively) or ranked
     if not ranked:
         return not_found(f"no {bed.shape} outline was seen that could be the rim of the bed", ADVICE), None
     best = ranked[0]
@@ -82,15 +87,27 @@ def search(pictures: Sequence[Picture], bed: Bed) -> tuple[Aim | NotFound, Aim |
         return not_found(reason, ADVICE), None
 
 
-def candidates(view: View, mean: Array, liveliness: NDArray[np.float32] | None) -> list[Candidate]:
-    """What could be the bed, best first, each settled in the full picture."""
+def _farther(view: View, mean: Array, lively: NDArray[np.float32] | None) -> list[Candidate]:
+    """A second look with twice as many starts, where the first found nothing sure; empty when this one is not much surer.
+
+    Who looks longer finds more that looks like a bed by chance, so more is asked of what does not move.
+    """
+    ranked = candidates(view, mean, lively, 2)
+    best = ranked[0].found if ranked else None
+    return ranked if best and (best.moving > MOVES or best.penalty < SURELY) else []
+
+
+def candidates(
+    view: View, mean: Array, liveliness: NDArray[np.float32] | None, times_as_many: int = 1
+) -> list[Candidate]:
+    """What could be the bed, best first, each settled in the full picture. times_as_many: starts as usual."""
     times = max(1.0, max(view.size_px) / SEARCH_PX)
     small_px = (round(view.size_px[0] / times), round(view.size_px[1] / times))
     small = cv2.GaussianBlur(cv2.resize(mean, small_px, interpolation=cv2.INTER_AREA), (0, 0), 0.8)
     small = np.asarray(small, np.float32).reshape(small_px[1], small_px[0], -1)
     full = np.asarray(cv2.GaussianBlur(mean, (0, 0), 0.7), np.float32).reshape(mean.shape)
     small_view = View(bed=view.bed, size_px=small_px)
-    begun = [enlarged(guess.pose, times) for guess in guesses(small_view, small, edge_map(small))]
+    begun = [enlarged(guess.pose, times) for guess in guesses(small_view, small, edge_map(small), times_as_many)]
     found = [Candidate(refined=one, found=evidence(view, full, one, liveliness)) for one in refine(view, full, begun)]
     found.sort(key=lambda one: -one.found.rank)
     return found

@@ -21,20 +21,23 @@ APART = 0.006  # of the bed's width: lines whose outlines lie nearer than this a
 SAME = 0.25  # of a bed's width, and of the logarithm of its size: lines that are about the same thing
 
 
-def climb(view: View, wide: Field, sharp: Field, starts: NDArray[np.float64]) -> tuple[NDArray[np.float64], Vector]:
-    """Poses (k, 10) reached from starts (n, 10), and how much speaks for each, best first."""
+def climb(
+    view: View, wide: Field, sharp: Field, starts: NDArray[np.float64], times: int = 1
+) -> tuple[NDArray[np.float64], Vector]:
+    """Poses (k, 10) reached from starts (n, 10), and how much speaks for each, best first. times: as many as usual."""
     rng = np.random.default_rng(1)
-    poses, value = unlike(view, starts, likelihood(view, wide, starts), LINES)
+    walking = WALKING * times
+    poses, value = unlike(view, starts, likelihood(view, wide, starts), LINES * times)
     for turn in range(WIDE_ROUNDS):
         poses, value = _round(view, wide, poses, value, 0.83**turn, rng)
-    poses, value = unlike(view, poses, value, WALKING)
+    poses, value = unlike(view, poses, value, walking)
     both = np.vstack([poses, walk(view, sharp, nearest_of(sharp), poses)])
-    poses, value = unlike(view, both, likelihood(view, sharp, both), WALKING)
+    poses, value = unlike(view, both, likelihood(view, sharp, both), walking)
     for turn in range(SHARP_ROUNDS):
         poses, value = _round(view, sharp, poses, value, 0.4 * 0.85**turn, rng)
         if turn == SHARP_ROUNDS // 2:
-            poses, value = unlike(view, poses, value, WALKING // 2)
-    return unlike(view, poses, value, LAST_LINES)
+            poses, value = unlike(view, poses, value, walking // 2)
+    return unlike(view, poses, value, LAST_LINES * times)
 
 
 def _round(

@@ -17,6 +17,8 @@ from bedwatch.frames.cv import cv2
 
 SECTORS = 12
 MOST_AGAINST = 0.7  # penalty above which a pose is not believed
+MOST_AGAINST_LONE = 0.5  # of a still bed of whose rim one edge shows
+LEAST_WALL_LONE_PX = 8.0  # a lid's or a hoop's edge looks like a wall so low
 MOST_AGAINST_FULL = 0.35  # of a still bed full to the brim, which shows but one outline
 
 
@@ -261,13 +263,14 @@ def doubt(view: View, fitted: Fitted, found: Evidence) -> str | None:
         return "another outline shows in the middle of the one that would be the powder's, like that of a lid"
     if found.apart < 0.6 and not lively:
         return "the outline found has the same on both sides, like a hoop or a drawn line"
-    if not full and not found.ringed and found.wall_px < 5.0 and not lively:
+    if not full and not found.ringed and found.wall_px < LEAST_WALL_LONE_PX and not lively:
         return "rim and surface lie too close together in the picture to be told apart"
     if full and not found.ringed and not lively:
         return "a single plain outline shows, which could be any disc or plate"
-    if found.penalty > (MOST_AGAINST_FULL if full and not lively else MOST_AGAINST):
-        return max(found.against)[1]
-    return None
+    most = MOST_AGAINST
+    if not lively and not found.ringed:
+        most = MOST_AGAINST_FULL if full else MOST_AGAINST_LONE
+    return max(found.against)[1] if found.penalty > most else None
 
 
 __all__ = ["Evidence", "bed_outline_mm", "chance", "doubt", "evidence", "inside_motion"]
