@@ -199,6 +199,8 @@ class Watch:
         if covered != self._covered:
             self._covered = covered
             self._next_s = min(self._next_s, frame.time_s)  # say so at once
+        if place.hold and not (covered or place.adrift or eyes.cover.light):
+            return  # for a moment not known; what was seen before goes with what follows
         if covered or place.hold or eyes.cover.light:
             eyes.meter.forget()
         else:
@@ -304,7 +306,7 @@ class Watch:
             return self._judge.nothing(self._now_s, State.NO_PICTURE, problems)
         if self._covered and not self._camera.defocused:
             return self._judge.nothing(self._now_s, State.BLOCKED, problems)
-        if self._camera.place.hold or self._camera.defocused:
+        if self._camera.place.adrift or self._camera.defocused:
             return self._judge.nothing(self._now_s, State.SETTLING, problems)
         field = None if self._eyes is None else self._eyes.meter.field()
         # Haze that comes and goes takes the pattern's contrast along, which looks like another air.

@@ -16,6 +16,7 @@ _NOTICEABLE_PX = 0.4  # a shift that is made good; flicker makes up to 0.3
 _NOTICEABLE_SMALL = 0.14  # and pixels of the anchor's small picture: dark surroundings tell no finer
 _GLIDE_PX = 0.015
 _CALM_S = 2.0  # after this long without a move the camera is taken to stand still again
+_ADRIFT_S = 0.12  # haze or a bad picture hides the surroundings for a moment only
 _STRAY_S = 0.6  # astray for so long: the bed is lost
 _OTHER_S = 3.0  # as strange for so long, though it has not moved: other light, other things about
 _SEEK_EVERY_S = 0.3
@@ -35,7 +36,7 @@ class Place:
 
     shift_px: what the rectifier must make good; (0, 0) while the camera stands where it was aimed. jolted: true for the one
     frame at which that correction begins, ends or jumps, when what was seen before does not go with what follows.
-    hold: what this frame shows of the bed cannot be trusted. lost: the bed is not where it was aimed at, and it is not known
+    hold: what this frame shows of the bed cannot be trusted; adrift: nor what was seen before it. lost: the bed is not where it was aimed at, and it is not known
     where. stand: set when the camera has come to rest turned or zoomed: `moved_aim` makes the aim for it.
     moved_px: how far it has moved within the last ten seconds.
     """
@@ -44,6 +45,7 @@ class Place:
         self.shift_px: tuple[float, float] = (0.0, 0.0)
         self.jolted = False
         self.hold = False
+        self.adrift = False
         self.lost = False
         self.stand: Stand | None = None
         self._noticeable_px = _NOTICEABLE_PX
@@ -71,8 +73,8 @@ class Place:
         if stand is None:
             return None
         self._astray_s = None
-        self.jolted = self.lost or self.hold
-        self.lost = self.hold = False
+        self.jolted = self.lost or (self.hold and self.adrift)
+        self.lost = self.hold = self.adrift = False
         self._take(stand, moving, time_s)
         return stand.shift_px
 
@@ -126,7 +128,8 @@ class Place:
         if self._turned_s is None or self._last is None or _apart(stand, self._last) > _AGREE_PX:
             self._turned_s = time_s
         self._last = stand
-        self.hold = edge_px > _SURELY_PX or time_s - self._turned_s >= _AGAIN_S
+        self.adrift = time_s - self._turned_s >= _AGAIN_S
+        self.hold = edge_px > _SURELY_PX or self.adrift
         if time_s - self._turned_s >= _SETTLED_S:
             self.stand = stand
 
@@ -136,6 +139,7 @@ class Place:
             self._astray_s = time_s
         self.hold = True
         away_s = time_s - self._astray_s
+        self.adrift = away_s >= _ADRIFT_S
         self.lost = self.lost or away_s >= _STRAY_S
         if time_s - self._sought_s < (_SEEK_EVERY_S if away_s < 3.0 else _SEEK_SELDOM_S):
             return None
