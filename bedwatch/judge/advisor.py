@@ -17,6 +17,7 @@ from bedwatch.judge.types import ALL_ZONES, Did, Done, HintWord, Move, Outcome, 
 
 _ASLEEP = 0.5  # share of a middle that is lifted, below which a zone counts as not fed
 _AWAKE = 0.9  # share from which what the surface shows is a matter of degree
+_GLIDES = 0.5  # share of a middle that glides, from which the little that erupts there tells nothing of its air
 _TRIED = 0.55  # so much travel without any answer: it is not the valve
 _SUPPLY_TRIED = 0.8
 _TOO_LITTLE = 1.4  # mean air of the zones, in minima: less is not enough for all, however it is shared out
@@ -282,7 +283,9 @@ _HINTED = {HintWord.MORE_AIR: (0.2, None), HintWord.HOLD: (1.0, -1.0), HintWord.
 
 def _seen(zone: ZoneReading) -> Seen:
     if zone.signs is not None:
-        return Seen(known=True, live=zone.signs.live, speed_mm_s=zone.speed_mm_s, restless=zone.signs.restless)
+        smooth = (zone.signs.glides or 0.0) > _GLIDES
+        restless = None if smooth else zone.signs.restless
+        return Seen(known=True, live=zone.signs.live, speed_mm_s=zone.speed_mm_s, restless=restless)
     if zone.hint is HintWord.WAIT:
         return Seen(known=False)
     live, restless = _HINTED.get(zone.hint, (1.0, None))

@@ -29,7 +29,8 @@ _POWER_KINDS, _POWER_WITHIN = (0.3, 0.5, 0.75), 0.09
 _RESTLESS_AT = (0.0, 0.45)  # restlessness at the air from which a bed counts as violent
 # Per ln of the air beyond the minimum: mean, spread, chance of each kind.
 _RESTLESS_SLOPES, _RESTLESS_SHARES = ((1.1, 0.4), (2.2, 0.5), (3.5, 0.8)), (0.12, 0.33, 0.55)
-_CALMEST, _WILDEST = -8.0, 3.0  # beyond, restlessness tells no more
+_CALMEST = -8.0  # calmer is a surface that glides without bubbles, and it does so at any air that lifts it
+_WILDEST = 3.0  # beyond, restlessness tells no more
 VIOLENT_FROM = 3.3
 # ln of air per full travel of a valve. Catalogue and installed curves differ (valve makers' pages agree on that much).
 _GAIN = (math.log(1.2), 0.5)
@@ -56,7 +57,8 @@ _SURPRISE = 3.0  # mean square of what a look is off, in its own error: more, an
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Seen:
     """One zone as a look shows it. known: false where it cannot be judged. live: share of its middle that is lifted.
-    speed_mm_s: None where it is not known; restless: None where nothing erupts."""
+    speed_mm_s: None where it is not known; restless: None where nothing erupts, as where it
+    glides."""
 
     known: bool
     live: float = 0.0
@@ -261,15 +263,13 @@ def _misses(n: int, means: Array, look: Sequence[Seen]) -> tuple[Array, Array]:
             beyond, by_x = _beyond(x)
             off = math.log(seen.speed_mm_s) - lively - power * np.log(beyond)
             add(off, _SPEED_ERROR, {zone: power * by_x / beyond, n: 1.0, n + 1: np.log(beyond)})
-        if seen.restless is not None:
+        if seen.restless is not None and seen.restless > _CALMEST:
             beyond, by_x = _beyond(x)
             above = np.log(beyond / (VIOLENT_FROM - 1.0))
-            restless = min(max(seen.restless, _CALMEST), _WILDEST)
+            restless = min(seen.restless, _WILDEST)
             error = math.hypot(_RESTLESS_ERROR, _RESTLESS_SHARE * restless)
             off = restless - restless_at - steep * above
-            if seen.restless <= _CALMEST:
-                off = np.minimum(off, 0.0)  # no livelier than that, and perhaps far calmer
-            add(off, error, {zone: steep * by_x / beyond * (off != 0), n + 2: off != 0, n + 3: above * (off != 0)})
+            add(off, error, {zone: steep * by_x / beyond, n + 2: 1.0, n + 3: above})
     return np.stack(misses, axis=1), np.stack(slopes, axis=1)
 
 
