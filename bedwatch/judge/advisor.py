@@ -17,7 +17,6 @@ from bedwatch.judge.types import ALL_ZONES, Did, Done, HintWord, Move, Outcome, 
 
 _ASLEEP = 0.5  # share of a middle that is lifted, below which a zone counts as not fed
 _AWAKE = 0.9  # share from which what the surface shows is a matter of degree
-_GLIDES = 0.5  # share of a middle that glides, from which the little that erupts there tells nothing of its air
 _TRIED = 0.55  # so much travel without any answer: it is not the valve
 _SUPPLY_TRIED = 0.8
 _TOO_LITTLE = 1.4  # mean air of the zones, in minima: less is not enough for all, however it is shared out
@@ -117,7 +116,7 @@ class Advisor:
         ]
         if not zones:
             return valves, supply
-        gain = self._before.gain(valve)
+        gain = self._before.gain(valve, travel)
         moved = float(np.median((belief.air - self._before.air)[zones])) / gain
         error = math.hypot(float(np.median(belief.spread[zones])) / gain, 0.4 * travel)
         if valve is None:
@@ -175,7 +174,7 @@ class Advisor:
         if chance is not None and not chance.even and plan.steps:
             step = plan.steps[0]
             if chance.are_alike:  # then it is a matter of all
-                step = Step(valve=None, travel=chance.shift / belief.gain(None), change=chance.shift)
+                step = Step(valve=None, travel=chance.shift / belief.gain(None, chance.shift), change=chance.shift)
             return advice(self._move(step, look, belief, valves, supply), Outcome.MOVING)
         hand = self._hand(look, hopeless)
         if hand is not None:
@@ -283,9 +282,10 @@ _HINTED = {HintWord.MORE_AIR: (0.2, None), HintWord.HOLD: (1.0, -1.0), HintWord.
 
 def _seen(zone: ZoneReading) -> Seen:
     if zone.signs is not None:
-        smooth = (zone.signs.glides or 0.0) > _GLIDES
-        restless = None if smooth else zone.signs.restless
-        return Seen(known=True, live=zone.signs.live, speed_mm_s=zone.speed_mm_s, restless=restless)
+        signs = zone.signs
+        return Seen(
+            known=True, live=signs.live, speed_mm_s=zone.speed_mm_s, restless=signs.restless, glides=signs.glides
+        )
     if zone.hint is HintWord.WAIT:
         return Seen(known=False)
     live, restless = _HINTED.get(zone.hint, (1.0, None))

@@ -29,13 +29,18 @@ _POWER_KINDS, _POWER_WITHIN = (0.3, 0.5, 0.75), 0.09
 _RESTLESS_AT = (0.0, 0.45)  # restlessness at the air from which a bed counts as violent
 # Per ln of the air beyond the minimum: mean, spread, chance of each kind.
 _RESTLESS_SLOPES, _RESTLESS_SHARES = ((1.1, 0.4), (2.2, 0.5), (3.5, 0.8)), (0.12, 0.33, 0.55)
-_CALMEST = -8.0  # calmer is a surface that glides without bubbles, and it does so at any air that lifts it
-_WILDEST = 3.0  # beyond, restlessness tells no more
+_CALMEST, _WILDEST = -8.0, 3.0  # beyond, restlessness tells no more
+# A surface that glides without bubbles does so at any air that lifts it; where the share that does is not known, what is
+# calmer than the first bubbles counts as gliding.
+_GLIDES, _TOO_CALM = 0.5, -11.0
 VIOLENT_FROM = 3.3
 # ln of air per full travel of a valve. Catalogue and installed curves differ (valve makers' pages agree on that much).
 _GAIN = (math.log(1.2), 0.5)
 _GAIN_EACH = 0.6
-_SUPPLY_GAIN = (math.log(2.4), 0.6)
+_SUPPLY_GAIN = (math.log(1.8), 0.6)
+# A valve in series with a plate does the less the further open it is, whatever its make (installed curves are bent), and what is
+# closed stands open, what is opened stands shut, more often than not.
+_BENT = 0.35
 _ASLEEP_GAIN = 1.5  # powder at rest resists the air in proportion to it, and gives way when it lifts
 _CROSS = (
     0.45,
@@ -57,13 +62,14 @@ _SURPRISE = 3.0  # mean square of what a look is off, in its own error: more, an
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Seen:
     """One zone as a look shows it. known: false where it cannot be judged. live: share of its middle that is lifted.
-    speed_mm_s: None where it is not known; restless: None where nothing erupts, as where it
-    glides."""
+    speed_mm_s: None where it is not known; restless: None where nothing erupts. glides: share of its
+    middle that glides without bubbles; None where it is not known."""
 
     known: bool
     live: float = 0.0
     speed_mm_s: float | None = None
     restless: float | None = None
+    glides: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,9 +110,9 @@ class Belief:
         """Share of what one zone loses that the others gain together, 0 to 1."""
         return float(np.clip(self.mean[self.zones + 4], 0.0, 1.0))
 
-    def gain(self, valve: int | None) -> float:
-        """Change of ln air per full travel of a zone's valve, or of the supply (None)."""
-        return math.exp(float(self.mean[self._gain(valve)]))
+    def gain(self, valve: int | None, change: float) -> float:
+        """Change of ln air per full travel of a zone's valve, or of the supply (None). change: more than 0 to open it."""
+        return math.exp(float(self.mean[self._gain(valve)])) * _bent(change)
 
     def gain_spread(self, valve: int | None) -> float:
         """Standard error of its logarithm."""
@@ -120,7 +126,7 @@ class Belief:
         """After a valve was opened by `travel` (less than 0: closed), known to +- error; None: the supply."""
         n, (kinds, size) = self.zones, self.means.shape
         at = self._gain(valve)
-        gain = np.exp(self.means[:, at])
+        gain = np.exp(self.means[:, at]) * _bent(travel)
         change = travel * gain
         own = np.ones(n, np.bool_) if valve is None else np.arange(n) == valve
         cross = np.clip(self.means[:, n + 4], 0.0, 1.0) / max(n - 1, 1)
@@ -163,6 +169,11 @@ class Belief:
         roots = vector * np.sqrt(np.maximum(value, 0.0))[:, None, :]
         free = rng.standard_normal((count, n))
         return np.asarray(self.means[kinds, :n] + np.einsum("kij,kj->ki", roots[kinds], free))
+
+
+def _bent(change: float) -> float:
+    """How much more a valve does than on average that is opened, how much less one that is closed."""
+    return math.exp(math.copysign(_BENT, change))
 
 
 def first_belief(zones: int) -> Belief:
@@ -263,14 +274,23 @@ def _misses(n: int, means: Array, look: Sequence[Seen]) -> tuple[Array, Array]:
             beyond, by_x = _beyond(x)
             off = math.log(seen.speed_mm_s) - lively - power * np.log(beyond)
             add(off, _SPEED_ERROR, {zone: power * by_x / beyond, n: 1.0, n + 1: np.log(beyond)})
-        if seen.restless is not None and seen.restless > _CALMEST:
+        if seen.restless is not None and not _smooth(seen):
             beyond, by_x = _beyond(x)
             above = np.log(beyond / (VIOLENT_FROM - 1.0))
-            restless = min(seen.restless, _WILDEST)
+            restless = min(max(seen.restless, _CALMEST), _WILDEST)
             error = math.hypot(_RESTLESS_ERROR, _RESTLESS_SHARE * restless)
             off = restless - restless_at - steep * above
-            add(off, error, {zone: steep * by_x / beyond, n + 2: 1.0, n + 3: above})
+            if seen.restless <= _CALMEST:
+                off = np.minimum(off, 0.0)  # no livelier than that, and perhaps far calmer
+            add(off, error, {zone: steep * by_x / beyond * (off != 0), n + 2: off != 0, n + 3: above * (off != 0)})
     return np.stack(misses, axis=1), np.stack(slopes, axis=1)
+
+
+def _smooth(seen: Seen) -> bool:
+    """Whether what little erupts tells nothing of the air."""
+    if seen.glides is None:
+        return seen.restless is not None and seen.restless < _TOO_CALM
+    return seen.glides > _GLIDES
 
 
 def _lift_off(x: Array, live: float) -> tuple[Array, Array]:

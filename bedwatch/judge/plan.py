@@ -132,9 +132,12 @@ def _plan(
     left = after[keep]
     outside = max(0.0, float(np.ptp(left)) - _BAND)
     outside += max(0.0, _LOW - float(left.min())) + max(0.0, float(left.max()) - _HIGH)
-    steps = [Step(valve=zone, travel=change[zone] / belief.gain(zone), change=float(change[zone])) for zone in moved]
+    steps = [
+        Step(valve=zone, travel=change[zone] / belief.gain(zone, float(change[zone])), change=float(change[zone]))
+        for zone in moved
+    ]
     if with_supply:
-        steps.append(Step(valve=None, travel=total / belief.gain(None), change=total))
+        steps.append(Step(valve=None, travel=total / belief.gain(None, total), change=total))
     cost = _PER_OUTSIDE * outside
     cost += sum(_cost(step, supply if step.valve is None else valves[step.valve]) for step in steps)
     return Plan(steps=_ordered(belief, steps), cost=cost, after=after)

@@ -102,9 +102,9 @@ def test_a_valve_that_answers_otherwise_than_expected_is_learned(gain: float) ->
     first = bed.look()
     assert first.move is not None
     assert (first.move.zone, first.move.do) == ("3", HintWord.LESS_AIR)
-    before = first.belief.gain(2)
+    before = first.belief.gain(2, 1.0)
     bed.make(first.move)
-    after = bed.look().belief.gain(2)
+    after = bed.look().belief.gain(2, 1.0)
     assert abs(math.log(after / gain)) < abs(math.log(before / gain))
 
 
