@@ -155,10 +155,21 @@ class Belief:
 
     def seen(self, look: Sequence[Seen]) -> Belief:
         """After a look. When it is far off what was expected, more than was told must have changed: the air is loosened first."""
-        found, off = _settle(self, look)
+        prior = self._freed(look)
+        found, off = _settle(prior, look)
         if off > _SURPRISE:
-            found, _ = _settle(self.loosened(0.15 * math.sqrt(off)), look)
+            found, _ = _settle(prior.loosened(0.15 * math.sqrt(off)), look)
         return found
+
+    def _freed(self, look: Sequence[Seen]) -> Belief:
+        """Zones that sleep though they were thought fed, or the other way round, are loosened: whether one is lifted is sure."""
+        covs = self.covs.copy()
+        for zone, seen in enumerate(look):
+            if seen.known:
+                low, high = (-math.inf, _LIFT_FULL) if seen.live < 0.5 else (_LIFT_FROM, math.inf)
+                x = self.means[:, zone]
+                covs[:, zone, zone] += np.maximum(np.maximum(low - x, x - high), 0.0) ** 2
+        return replace(self, covs=covs)
 
     def draws(self, count: int = 600) -> Array:
         """(count, n) ln air, drawn from the belief; the same draws for the same belief."""
@@ -252,10 +263,10 @@ def _misses(n: int, means: Array, look: Sequence[Seen]) -> tuple[Array, Array]:
     misses: list[Array] = []
     slopes: list[Array] = []
 
-    def add(off: Array, error: float, by: dict[int, NDArray[Any] | float]) -> None:
+    def add(off: Array, error: float, by: dict[int, NDArray[Any] | float], limit: float = 2.5) -> None:
         # One sign that is far out must not overrule all others (Huber's weights).
         size = np.maximum(np.abs(off) / error, 1e-9)
-        weight = np.where(size < 2.5, 1.0, np.sqrt(2.5 / size)) / error
+        weight = np.sqrt(np.minimum(1.0, limit / size)) / error
         row = np.zeros((kinds, means.shape[1]))
         for at, value in by.items():
             row[:, at] = value * weight
@@ -267,7 +278,7 @@ def _misses(n: int, means: Array, look: Sequence[Seen]) -> tuple[Array, Array]:
             continue
         x = means[:, zone]
         off, held = _lift_off(x, seen.live)
-        add(off, _LIFT_ERROR, {zone: held})
+        add(off, _LIFT_ERROR, {zone: held}, limit=math.inf if seen.live < 0.5 else 2.5)
         if seen.live < 0.6:
             continue  # what moves there is the neighbours' air
         if seen.speed_mm_s is not None and seen.speed_mm_s > 0:
