@@ -171,9 +171,10 @@ class Advisor:
                 if seen.known and seen.live < _ASLEEP
             }
             return advice(None, Outcome.SUPPLY_TOO_SMALL, zones)
-        if chance is not None and not chance.even and plan.steps:
+        sleeps = any(seen.live < _ASLEEP for seen, one in zip(look.seen, sound, strict=True) if one)
+        if chance is not None and (sleeps or not chance.even) and plan.steps:
             step = plan.steps[0]
-            if chance.are_alike:  # then it is a matter of all
+            if chance.are_alike and not sleeps:  # then it is a matter of all
                 step = Step(valve=None, travel=chance.shift / belief.gain(None, chance.shift), change=chance.shift)
             return advice(self._move(step, look, belief, valves, supply), Outcome.MOVING)
         hand = self._hand(look, hopeless)

@@ -46,7 +46,8 @@ _CROSS = (
     0.45,
     0.3,
 )  # share of what a zone loses that the others gain: 0 for a supply that holds its pressure, 1 its flow
-_START = (math.log(2.2), 0.65, 0.42)  # air at the start: common spread, spread of each zone
+# Air at the start: mean, common spread, spread of each zone: valves set at random leave some asleep beside wild ones.
+_START = (math.log(2.7), 0.75, 0.6)
 # Errors of one look.
 _SPEED_ERROR, _RESTLESS_ERROR, _RESTLESS_SHARE = 0.08, 0.4, 0.15
 _LIFT_FROM, _LIFT_FULL, _LIFT_ERROR = math.log(1.02), math.log(1.16), 0.07
@@ -55,6 +56,7 @@ _SOFT = 0.06  # the speed's law is rounded off so far above the minimum
 # Errors of one move: share of the step, and what backlash and reading a scale leave open, in travel.
 _STEP_SHARE, _STEP_OWN, _STEP_TRAVEL, _DRIFT = 0.4, 0.12, 0.02, 0.03
 _GAIN_DRIFT = 0.12  # a valve's gain is another one elsewhere on its travel
+_SURE = 0.7  # by this share of what it is off the air of a zone that sleeps against belief is loosened: the rest is the valve
 _TRUST = 0.5  # looks at one bed share their errors, so that many of them are worth fewer
 _SURPRISE = 3.0  # mean square of what a look is off, in its own error: more, and something else has changed
 
@@ -168,7 +170,7 @@ class Belief:
             if seen.known:
                 low, high = (-math.inf, _LIFT_FULL) if seen.live < 0.5 else (_LIFT_FROM, math.inf)
                 x = self.means[:, zone]
-                covs[:, zone, zone] += np.maximum(np.maximum(low - x, x - high), 0.0) ** 2
+                covs[:, zone, zone] += (_SURE * np.maximum(np.maximum(low - x, x - high), 0.0)) ** 2
         return replace(self, covs=covs)
 
     def draws(self, count: int = 600) -> Array:

@@ -19,7 +19,7 @@ from bedwatch.judge.travel import Travel
 Array = NDArray[np.float64]
 
 # The goal: about twice the least air in every zone; good enough within these bounds, richest over poorest at most so much.
-GOAL = 1.8
+GOAL = 1.95
 LEAST, MOST, ALIKE = 1.35, 2.8, 1.6  # an even bed may have up to 3; what is seen says less of it the livelier it is
 # A zone that is left alone must lie well within them, since it is known with an error.
 _LOW, _HIGH, _BAND = math.log(1.5), math.log(2.35), math.log(1.38)
