@@ -54,16 +54,21 @@ def check_places(places: Mapping[str, Path], keep: Mapping[str, Path] | None = N
     folder that is missing or cannot be written to, a folder in the file's place, two places that are one file.
     """
     mistakes = []
+    wrong: set[Path] = set()  # folders already told: files that go to one folder need one line
     taken = {os.path.realpath(path): name for name, path in (keep or {}).items()}
     for name, path in places.items():
         goal = Path(os.path.realpath(path))
         if goal.is_dir():
             mistakes.append(f"{name}: found the folder {path}, expected the name of a file to write")
+        elif goal.parent in wrong:
+            pass
         elif not goal.parent.is_dir():
+            wrong.add(goal.parent)
             mistakes.append(
                 f"{name}: {path}: there is no folder {path.parent}, expected one that exists; make it first"
             )
         elif not os.access(goal.parent, os.W_OK):
+            wrong.add(goal.parent)
             mistakes.append(f"{name}: {path}: the folder cannot be written to, expected one that is yours")
         if str(goal) in taken:
             mistakes.append(f"{name}: found {path}, the same file as {taken[str(goal)]}, expected a name of its own")

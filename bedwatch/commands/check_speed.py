@@ -40,7 +40,7 @@ def run_disc(out: Path, diameter: str, paper: str) -> int:
     page = disc_page(across, chosen)
     write_bytes(out, pdf([page]) if kind == ".pdf" else svg(page))
     print(f"Written: {out}. Print it at actual size, cut it out, let it turn, film it from above, then:")
-    print(f'bedwatch check-speed SOURCE --rpm 33.333 --diameter "{across:g} mm"   (the rate at which it turns)')
+    print(f'bedwatch check-speed SOURCE --rpm 3 --diameter "{across:g} mm"   (the rate at which it turns)')
     return 0
 
 

@@ -419,7 +419,7 @@ def disc(
 def check_speed(
     source: SourceSpec,
     rpm: Annotated[
-        float, typer.Option("--rpm", metavar="NUMBER", help="Turns a minute of what turns, such as 33.333.")
+        float, typer.Option("--rpm", metavar="NUMBER", help="Turns a minute of what turns, such as 3.")
     ],
     diameter: Annotated[
         str | None,
