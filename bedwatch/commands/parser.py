@@ -418,9 +418,7 @@ def disc(
 @app.command("check-speed")
 def check_speed(
     source: SourceSpec,
-    rpm: Annotated[
-        float, typer.Option("--rpm", metavar="NUMBER", help="Turns a minute of what turns, such as 3.")
-    ],
+    rpm: Annotated[float, typer.Option("--rpm", metavar="NUMBER", help="Turns a minute of what turns, such as 3.")],
     diameter: Annotated[
         str | None,
         typer.Option("--diameter", metavar="LENGTH", help="How large the disc is that turns, with its unit."),

@@ -36,8 +36,9 @@ class Place:
 
     shift_px: what the rectifier must make good; (0, 0) while the camera stands where it was aimed. jolted: true for the one
     frame at which that correction begins, ends or jumps, when what was seen before does not go with what follows.
-    hold: what this frame shows of the bed cannot be trusted; adrift: nor what was seen before it. lost: the bed is not where it was aimed at, and it is not known
-    where. stand: set when the camera has come to rest turned or zoomed: `moved_aim` makes the aim for it.
+    hold: what this frame shows of the bed cannot be trusted; adrift: nor what was seen before it. lost: the bed is not where
+    it was aimed at, and it is not known where. stand: set when the camera has come to rest turned or zoomed: `moved_aim`
+    makes the aim for it.
     moved_px: how far it has moved within the last ten seconds.
     """
 
