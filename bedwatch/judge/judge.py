@@ -176,6 +176,7 @@ class Judge:
                 live=one.live if one.known else 0.0,
                 speed_mm_s=_or_none(one.speed_mm_s),
                 restless=_or_none(one.restless),
+                glides=_or_none(one.glides),
             )
             for one in evidence
         )

@@ -38,8 +38,9 @@ def _for_all(step: Step, look: Sequence[Seen], belief: Belief) -> str:
         if asleep == len(known) and len(known) > 1:
             return f"All {len(known)} zones get too little, so it is the supply; stir while raising it slowly."
         if asleep:
+            are = "is" if asleep == 1 else "are"
             return (
-                f"{asleep} of {len(known)} zones {'is' if asleep == 1 else 'are'} not lifted and none is rich enough to give: raise the supply until the "
+                f"{asleep} of {len(known)} zones {are} not lifted and none is rich enough to give: raise the supply until the "
                 "poorest lives."
             )
         return f"The poorest zones have air for {_least(belief)}, and about twice that lifting it is the aim: all want more."
