@@ -37,7 +37,7 @@ VIOLENT_FROM = 3.3
 # ln of air per full travel of a valve. Catalogue and installed curves differ (valve makers' pages agree on that much).
 _GAIN = (math.log(1.2), 0.5)
 _GAIN_EACH = 0.6
-_SUPPLY_GAIN = (math.log(1.8), 0.6)
+_SUPPLY_GAIN = (math.log(2.4), 0.6)
 # A valve in series with a plate does the less the further open it is, whatever its make (installed curves are bent), and what is
 # closed stands open, what is opened stands shut, more often than not.
 _BENT = 0.35
@@ -46,8 +46,7 @@ _CROSS = (
     0.45,
     0.3,
 )  # share of what a zone loses that the others gain: 0 for a supply that holds its pressure, 1 its flow
-# Air at the start: mean, common spread, spread of each zone: valves set at random leave some asleep beside wild ones.
-_START = (math.log(2.7), 0.75, 0.6)
+_START = (math.log(2.2), 0.65, 0.42)  # air at the start: common spread, spread of each zone
 # Errors of one look.
 _SPEED_ERROR, _RESTLESS_ERROR, _RESTLESS_SHARE = 0.08, 0.4, 0.15
 _LIFT_FROM, _LIFT_FULL, _LIFT_ERROR = math.log(1.02), math.log(1.16), 0.07
