@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +17,6 @@ from bedwatch.judge.types import ALL_ZONES, Did, Done, HintWord, Move, Outcome, 
 
 _ASLEEP = 0.5  # share of a middle that is lifted, below which a zone counts as not fed
 _AWAKE = 0.9  # share from which what the surface shows is a matter of degree
-_SAME_LIVE, _SAME_SPEED, _SAME_RESTLESS = 0.05, 0.05, 0.25  # well within the errors of one look
 _TRIED = 0.55  # so much travel without any answer: it is not the valve
 _SUPPLY_TRIED = 0.8
 _TOO_LITTLE = 1.4  # mean air of the zones, in minima: less is not enough for all, however it is shared out
@@ -53,7 +52,6 @@ class Advisor:
         self._valves = [unknown_travel() for _ in names]
         self._supply = unknown_travel()
         self._look: Look | None = None
-        self._said: tuple[Look, Advice] | None = None  # what was advised since the last move, and on what look
         self._before: Belief | None = None  # as believed before the last turn
         self._last: tuple[int | None, float] | None = None  # the last turn: valve, travel
         self._slept: set[int] = set()  # zones that were not wholly awake before the last turn
@@ -92,28 +90,13 @@ class Advisor:
     def look(self, look: Look) -> Advice:
         """What to do now."""
         self._look = look
-        if self._said is not None and _is_much_the_same(look, self._said[0]):
-            return self._said[1]
         belief = self._belief.seen(look.seen)
         valves, supply = self._answered(belief, look)
         known = np.array([seen.known for seen in look.seen])
-        advice = self._advise(look, belief, valves, supply, known)
-        self._said = look, advice
-        return advice
-
-    def _first_step(self, plan: Plan) -> Step:
-        """What to do first: what was said before, as long as no move was made and the plan still wants it."""
-        before = None if self._said is None else self._said[1].plan
-        if before is not None and before.steps:
-            old = before.steps[0]
-            for step in plan.steps:
-                if step.valve == old.valve and step.change * old.change > 0:
-                    return step
-        return plan.steps[0]
+        return self._advise(look, belief, valves, supply, known)
 
     def _commit(self) -> None:
         """The last look is the answer to the moves before it."""
-        self._said = None
         if self._look is None:
             return
         belief = self._belief.seen(self._look.seen)
@@ -133,7 +116,7 @@ class Advisor:
         ]
         if not zones:
             return valves, supply
-        gain = self._before.gain(valve, travel)
+        gain = self._before.gain(valve)
         moved = float(np.median((belief.air - self._before.air)[zones])) / gain
         error = math.hypot(float(np.median(belief.spread[zones])) / gain, 0.4 * travel)
         if valve is None:
@@ -188,12 +171,10 @@ class Advisor:
                 if seen.known and seen.live < _ASLEEP
             }
             return advice(None, Outcome.SUPPLY_TOO_SMALL, zones)
-        sleeps = any(seen.live < _ASLEEP for seen, one in zip(look.seen, sound, strict=True) if one)
-        if chance is not None and (sleeps or not chance.even) and plan.steps:
-            step = self._first_step(plan)
-            plan = replace(plan, steps=(step, *(one for one in plan.steps if one is not step)))
-            if chance.are_alike and not sleeps:  # then it is a matter of all
-                step = Step(valve=None, travel=chance.shift / belief.gain(None, chance.shift), change=chance.shift)
+        if chance is not None and not chance.even and plan.steps:
+            step = plan.steps[0]
+            if chance.are_alike:  # then it is a matter of all
+                step = Step(valve=None, travel=chance.shift / belief.gain(None), change=chance.shift)
             return advice(self._move(step, look, belief, valves, supply), Outcome.MOVING)
         hand = self._hand(look, hopeless)
         if hand is not None:
@@ -287,25 +268,6 @@ class Advisor:
         return supply.fully_open > AT_ITS_END or (asleep and tried >= _SUPPLY_TRIED)
 
 
-def _is_much_the_same(look: Look, before: Look) -> bool:
-    """Whether a look differs from one before by no more than one reading of an unchanged bed does from the next."""
-    hands = [hand and hand[0] for hand in look.by_hand]
-    if hands != [hand and hand[0] for hand in before.by_hand]:
-        return False
-    return all(_is_same(one, old) for one, old in zip(look.seen, before.seen, strict=True))
-
-
-def _is_same(one: Seen, old: Seen) -> bool:
-    if one.known != old.known or abs(one.live - old.live) > _SAME_LIVE or (one.live < _ASLEEP) != (old.live < _ASLEEP):
-        return False
-    speed, past = one.speed_mm_s or 0.0, old.speed_mm_s or 0.0
-    if abs(speed - past) > _SAME_SPEED * max(speed, past):
-        return False
-    if one.restless is None or old.restless is None:
-        return one.restless is old.restless
-    return abs(one.restless - old.restless) <= _SAME_RESTLESS
-
-
 def look_of(reading: Reading) -> Look:
     """The look that a reading of a log holds. Without signs, as another program may have written it, the hints stand for them."""
     by_hand = tuple(
@@ -320,10 +282,7 @@ _HINTED = {HintWord.MORE_AIR: (0.2, None), HintWord.HOLD: (1.0, -1.0), HintWord.
 
 def _seen(zone: ZoneReading) -> Seen:
     if zone.signs is not None:
-        signs = zone.signs
-        return Seen(
-            known=True, live=signs.live, speed_mm_s=zone.speed_mm_s, restless=signs.restless, glides=signs.glides
-        )
+        return Seen(known=True, live=zone.signs.live, speed_mm_s=zone.speed_mm_s, restless=zone.signs.restless)
     if zone.hint is HintWord.WAIT:
         return Seen(known=False)
     live, restless = _HINTED.get(zone.hint, (1.0, None))

@@ -30,22 +30,19 @@ _RESTLESS_AT = (0.0, 0.45)  # restlessness at the air from which a bed counts as
 # Per ln of the air beyond the minimum: mean, spread, chance of each kind.
 _RESTLESS_SLOPES, _RESTLESS_SHARES = ((1.1, 0.4), (2.2, 0.5), (3.5, 0.8)), (0.12, 0.33, 0.55)
 _CALMEST, _WILDEST = -8.0, 3.0  # beyond, restlessness tells no more
-# A surface that glides without bubbles does so at any air that lifts it; where the share that does is not known, what is
-# calmer than the first bubbles counts as gliding.
-_GLIDES, _TOO_CALM = 0.5, -11.0
 VIOLENT_FROM = 3.3
 # ln of air per full travel of a valve. Catalogue and installed curves differ (valve makers' pages agree on that much).
 _GAIN = (math.log(1.2), 0.5)
 _GAIN_EACH = 0.6
 _SUPPLY_GAIN = (math.log(2.4), 0.6)
-# A valve in series with a plate does the less the further open it is, whatever its make (installed curves are bent), and what is
-# closed stands open, what is opened stands shut, more often than not.
-_BENT = 0.35
 _ASLEEP_GAIN = 1.5  # powder at rest resists the air in proportion to it, and gives way when it lifts
 _CROSS = (
     0.45,
     0.3,
 )  # share of what a zone loses that the others gain: 0 for a supply that holds its pressure, 1 its flow
+# A surface that glides without bubbles does so at any air that lifts it; where the share that does is not known, what is
+# calmer than the first bubbles counts as gliding.
+_GLIDES, _TOO_CALM = 0.5, -11.0
 _START = (math.log(2.2), 0.65, 0.42)  # air at the start: common spread, spread of each zone
 # Errors of one look.
 _SPEED_ERROR, _RESTLESS_ERROR, _RESTLESS_SHARE = 0.08, 0.4, 0.15
@@ -55,7 +52,6 @@ _SOFT = 0.06  # the speed's law is rounded off so far above the minimum
 # Errors of one move: share of the step, and what backlash and reading a scale leave open, in travel.
 _STEP_SHARE, _STEP_OWN, _STEP_TRAVEL, _DRIFT = 0.4, 0.12, 0.02, 0.03
 _GAIN_DRIFT = 0.12  # a valve's gain is another one elsewhere on its travel
-_SURE = 0.7  # by this share of what it is off the air of a zone that sleeps against belief is loosened: the rest is the valve
 _TRUST = 0.5  # looks at one bed share their errors, so that many of them are worth fewer
 _SURPRISE = 3.0  # mean square of what a look is off, in its own error: more, and something else has changed
 
@@ -111,9 +107,9 @@ class Belief:
         """Share of what one zone loses that the others gain together, 0 to 1."""
         return float(np.clip(self.mean[self.zones + 4], 0.0, 1.0))
 
-    def gain(self, valve: int | None, change: float) -> float:
-        """Change of ln air per full travel of a zone's valve, or of the supply (None). change: more than 0 to open it."""
-        return math.exp(float(self.mean[self._gain(valve)])) * _bent(change)
+    def gain(self, valve: int | None) -> float:
+        """Change of ln air per full travel of a zone's valve, or of the supply (None)."""
+        return math.exp(float(self.mean[self._gain(valve)]))
 
     def gain_spread(self, valve: int | None) -> float:
         """Standard error of its logarithm."""
@@ -127,7 +123,7 @@ class Belief:
         """After a valve was opened by `travel` (less than 0: closed), known to +- error; None: the supply."""
         n, (kinds, size) = self.zones, self.means.shape
         at = self._gain(valve)
-        gain = np.exp(self.means[:, at]) * _bent(travel)
+        gain = np.exp(self.means[:, at])
         change = travel * gain
         own = np.ones(n, np.bool_) if valve is None else np.arange(n) == valve
         cross = np.clip(self.means[:, n + 4], 0.0, 1.0) / max(n - 1, 1)
@@ -156,21 +152,10 @@ class Belief:
 
     def seen(self, look: Sequence[Seen]) -> Belief:
         """After a look. When it is far off what was expected, more than was told must have changed: the air is loosened first."""
-        prior = self._freed(look)
-        found, off = _settle(prior, look)
+        found, off = _settle(self, look)
         if off > _SURPRISE:
-            found, _ = _settle(prior.loosened(0.15 * math.sqrt(off)), look)
+            found, _ = _settle(self.loosened(0.15 * math.sqrt(off)), look)
         return found
-
-    def _freed(self, look: Sequence[Seen]) -> Belief:
-        """Zones that sleep though they were thought fed, or the other way round, are loosened: whether one is lifted is sure."""
-        covs = self.covs.copy()
-        for zone, seen in enumerate(look):
-            if seen.known:
-                low, high = (-math.inf, _LIFT_FULL) if seen.live < 0.5 else (_LIFT_FROM, math.inf)
-                x = self.means[:, zone]
-                covs[:, zone, zone] += (_SURE * np.maximum(np.maximum(low - x, x - high), 0.0)) ** 2
-        return replace(self, covs=covs)
 
     def draws(self, count: int = 600) -> Array:
         """(count, n) ln air, drawn from the belief; the same draws for the same belief."""
@@ -181,11 +166,6 @@ class Belief:
         roots = vector * np.sqrt(np.maximum(value, 0.0))[:, None, :]
         free = rng.standard_normal((count, n))
         return np.asarray(self.means[kinds, :n] + np.einsum("kij,kj->ki", roots[kinds], free))
-
-
-def _bent(change: float) -> float:
-    """How much more a valve does than on average that is opened, how much less one that is closed."""
-    return math.exp(math.copysign(_BENT, change))
 
 
 def first_belief(zones: int) -> Belief:
@@ -264,10 +244,10 @@ def _misses(n: int, means: Array, look: Sequence[Seen]) -> tuple[Array, Array]:
     misses: list[Array] = []
     slopes: list[Array] = []
 
-    def add(off: Array, error: float, by: dict[int, NDArray[Any] | float], limit: float = 2.5) -> None:
+    def add(off: Array, error: float, by: dict[int, NDArray[Any] | float]) -> None:
         # One sign that is far out must not overrule all others (Huber's weights).
         size = np.maximum(np.abs(off) / error, 1e-9)
-        weight = np.sqrt(np.minimum(1.0, limit / size)) / error
+        weight = np.where(size < 2.5, 1.0, np.sqrt(2.5 / size)) / error
         row = np.zeros((kinds, means.shape[1]))
         for at, value in by.items():
             row[:, at] = value * weight
@@ -279,7 +259,7 @@ def _misses(n: int, means: Array, look: Sequence[Seen]) -> tuple[Array, Array]:
             continue
         x = means[:, zone]
         off, held = _lift_off(x, seen.live)
-        add(off, _LIFT_ERROR, {zone: held}, limit=math.inf if seen.live < 0.5 else 2.5)
+        add(off, _LIFT_ERROR, {zone: held})
         if seen.live < 0.6:
             continue  # what moves there is the neighbours' air
         if seen.speed_mm_s is not None and seen.speed_mm_s > 0:
@@ -296,13 +276,6 @@ def _misses(n: int, means: Array, look: Sequence[Seen]) -> tuple[Array, Array]:
                 off = np.minimum(off, 0.0)  # no livelier than that, and perhaps far calmer
             add(off, error, {zone: steep * by_x / beyond * (off != 0), n + 2: off != 0, n + 3: above * (off != 0)})
     return np.stack(misses, axis=1), np.stack(slopes, axis=1)
-
-
-def _smooth(seen: Seen) -> bool:
-    """Whether what little erupts tells nothing of the air."""
-    if seen.glides is None:
-        return seen.restless is not None and seen.restless < _TOO_CALM
-    return seen.glides > _GLIDES
 
 
 def _lift_off(x: Array, live: float) -> tuple[Array, Array]:
@@ -322,3 +295,10 @@ def _beyond(x: Array) -> tuple[Array, Array]:
     over = np.clip((r - 1.0) / _SOFT, -30.0, 60.0)
     soft = np.where(over > 30, over, np.log1p(np.exp(np.minimum(over, 30.0))))
     return np.maximum(soft, 1e-6) * _SOFT, r / (1.0 + np.exp(-over))
+
+
+def _smooth(seen: Seen) -> bool:
+    """Whether what little erupts tells nothing of the air."""
+    if seen.glides is None:
+        return seen.restless is not None and seen.restless < _TOO_CALM
+    return seen.glides > _GLIDES

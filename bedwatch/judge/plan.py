@@ -19,13 +19,13 @@ from bedwatch.judge.travel import Travel
 Array = NDArray[np.float64]
 
 # The goal: about twice the least air in every zone; good enough within these bounds, richest over poorest at most so much.
-GOAL = 1.95
+GOAL = 1.8
 LEAST, MOST, ALIKE = 1.35, 2.8, 1.6  # an even bed may have up to 3; what is seen says less of it the livelier it is
 # A zone that is left alone must lie well within them, since it is known with an error.
 _LOW, _HIGH, _BAND = math.log(1.5), math.log(2.35), math.log(1.38)
 _PER_OUTSIDE = 20.0  # cost, in moves, of leaving a zone outside by a factor of e
 _OPENING, _NO_ROOM = 0.35, 1.5  # cost of opening a valve, and of one that may be at its end
-_ALIKE_FROM, _LEVEL_FROM = 0.8, 0.75
+_ALIKE_FROM, _LEVEL_FROM = 0.75, 0.75
 _OWN = 0.05  # ln air: zones differ in what they show, by wall, light and lens, however often they are looked at
 BIGGEST, SMALLEST = 0.4, 0.07  # of a valve's travel in one move
 _RICH_FIRST = 0.25
@@ -132,12 +132,9 @@ def _plan(
     left = after[keep]
     outside = max(0.0, float(np.ptp(left)) - _BAND)
     outside += max(0.0, _LOW - float(left.min())) + max(0.0, float(left.max()) - _HIGH)
-    steps = [
-        Step(valve=zone, travel=change[zone] / belief.gain(zone, float(change[zone])), change=float(change[zone]))
-        for zone in moved
-    ]
+    steps = [Step(valve=zone, travel=change[zone] / belief.gain(zone), change=float(change[zone])) for zone in moved]
     if with_supply:
-        steps.append(Step(valve=None, travel=total / belief.gain(None, total), change=total))
+        steps.append(Step(valve=None, travel=total / belief.gain(None), change=total))
     cost = _PER_OUTSIDE * outside
     cost += sum(_cost(step, supply if step.valve is None else valves[step.valve]) for step in steps)
     return Plan(steps=_ordered(belief, steps), cost=cost, after=after)
