@@ -40,9 +40,9 @@ _CROSS = (
     0.45,
     0.3,
 )  # share of what a zone loses that the others gain: 0 for a supply that holds its pressure, 1 its flow
-# A surface that glides without bubbles does so at any air that lifts it; where the share that does is not known, what is
-# calmer than the first bubbles counts as gliding.
-_GLIDES, _TOO_CALM = 0.5, -11.0
+_GLIDES = (
+    0.5  # share of a zone: it glides without bubbles at any air that lifts it, so what little erupts tells nothing
+)
 _START = (math.log(2.2), 0.65, 0.42)  # air at the start: common spread, spread of each zone
 # Errors of one look.
 _SPEED_ERROR, _RESTLESS_ERROR, _RESTLESS_SHARE = 0.08, 0.4, 0.15
@@ -266,7 +266,7 @@ def _misses(n: int, means: Array, look: Sequence[Seen]) -> tuple[Array, Array]:
             beyond, by_x = _beyond(x)
             off = math.log(seen.speed_mm_s) - lively - power * np.log(beyond)
             add(off, _SPEED_ERROR, {zone: power * by_x / beyond, n: 1.0, n + 1: np.log(beyond)})
-        if seen.restless is not None and not _smooth(seen):
+        if seen.restless is not None and (seen.glides or 0.0) <= _GLIDES:
             beyond, by_x = _beyond(x)
             above = np.log(beyond / (VIOLENT_FROM - 1.0))
             restless = min(max(seen.restless, _CALMEST), _WILDEST)
@@ -295,10 +295,3 @@ def _beyond(x: Array) -> tuple[Array, Array]:
     over = np.clip((r - 1.0) / _SOFT, -30.0, 60.0)
     soft = np.where(over > 30, over, np.log1p(np.exp(np.minimum(over, 30.0))))
     return np.maximum(soft, 1e-6) * _SOFT, r / (1.0 + np.exp(-over))
-
-
-def _smooth(seen: Seen) -> bool:
-    """Whether what little erupts tells nothing of the air."""
-    if seen.glides is None:
-        return seen.restless is not None and seen.restless < _TOO_CALM
-    return seen.glides > _GLIDES

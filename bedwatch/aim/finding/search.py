@@ -31,7 +31,6 @@ LONE_RING_OFF_MM = 2.0  # how far a rim of which one edge shows may be off, stan
 RIVAL = 0.15  # more penalty than that and another thing is no rival
 NEAR = 0.3  # of the bed's width: poses farther apart are of different things
 UNLIKELY = 0.06  # penalty by which a pose is a third as likely
-MOVES = 1.5  # times livelier inside than outside
 SURELY = 0.3  # penalty of a still bed, of whose rim one edge shows, that is believed in a second look
 CLOSE = 0.3  # badness of a pose whose three outlines leave no doubt which is which
 ADVICE = "Show the whole rim, with the camera nearly straight above and light from one side."
@@ -96,7 +95,7 @@ def _farther(view: View, mean: Array, lively: NDArray[np.float32] | None) -> lis
     best = ranked[0].found if ranked else None
     if best is None:
         return []
-    return ranked if best.moving > MOVES or best.ringed or best.penalty < SURELY else []
+    return ranked if best.lively or best.ringed or best.penalty < SURELY else []
 
 
 def candidates(

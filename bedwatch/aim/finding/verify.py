@@ -57,6 +57,11 @@ class Evidence:
     plausible: bool
 
     @property
+    def lively(self) -> bool:
+        """Whether it moves inside and not outside."""
+        return self.moving > 1.5
+
+    @property
     def penalty(self) -> float:
         """What speaks against the pose altogether; 0 when nothing does."""
         return sum(weight for weight, _ in self.against)
@@ -243,7 +248,7 @@ def inside_motion(view: View, pose: Vector, liveliness: NDArray[np.float32] | No
 
 def doubt(view: View, fitted: Fitted, found: Evidence) -> str | None:
     """Why this is not surely a bed; None when it is."""
-    lively = found.moving > 1.5
+    lively = found.lively
     full = view.bed.surface_below_rim_mm == 0.0
     if not found.plausible:
         return "the outlines found would need an impossible camera place"
