@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.judge.places import Places
+from bedwatch.middle import middle
 from bedwatch.motion.ground import Ground
 
 Array = NDArray[np.floating[Any]]
@@ -68,7 +69,7 @@ def _step(series: Array) -> int | None:
     best, found = 0.0, None
     for at in range(max(_BEFORE, len(series) - _LOOK_BACK), len(series) - _SOON + 1):
         before, after = series[max(0, at - 6) : at], series[at:]
-        step = abs(float(np.median(after) - np.median(before)))
+        step = abs(middle(after) - middle(before))
         scatter = max(
             _LEAST_SCATTER,
             float(before[:-1].std()) if len(before) > 3 else 0.0,

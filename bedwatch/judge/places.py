@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from bedwatch.bed import Bed, zone_index
 from bedwatch.bed.zones import border_distance, wall_distance
+from bedwatch.middle import middle
 from bedwatch.motion.ground import Ground
 from bedwatch.motion.maps import box_sum, grow, labelled
 
@@ -72,7 +73,7 @@ class Places:
         for number in range(len(found)):
             here = self.inside & (self.zone == number)
             if here.sum() >= 12:
-                found[number] = np.median(values[here])
+                found[number] = middle(values[here])
         return found
 
     def live_shares(self, ground: Ground, among: Mask | None = None) -> Array:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Picture
+from bedwatch.middle import middle
 
 Array = NDArray[np.floating[Any]]
 Mask = NDArray[np.bool_]
@@ -110,4 +111,4 @@ class Beside:
     def _off(self) -> Array:
         assert self._usual is not None
         off = self._now - self._usual
-        return np.asarray(off - np.median(off), np.float64)
+        return np.asarray(off - middle(off), np.float64)

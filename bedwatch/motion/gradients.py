@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -26,11 +26,15 @@ BACKGROUND_MM = 120.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Slopes:
-    """One scale of one frame: smoothed contrast in per cent, and its slopes in per cent per pixel of this scale."""
+    """One scale of one frame: smoothed contrast in per cent, and its slopes in per cent per pixel of this scale.
+
+    tensors: what is worked out of them once for all the comparisons they go into, by who asks for it.
+    """
 
     value: Image
     along_x: Image
     along_y: Image
+    tensors: dict[object, Image] = field(default_factory=dict, compare=False, repr=False)
 
 
 class Contrast:

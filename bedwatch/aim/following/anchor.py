@@ -14,6 +14,7 @@ from bedwatch.aim.types import Aim
 from bedwatch.bed import Bed
 from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Picture
+from bedwatch.middle import middle
 
 Array = NDArray[np.floating[Any]]
 Pose = NDArray[np.float64]
@@ -250,7 +251,7 @@ class Anchor:
         energy = np.bincount(self._sector, rest**2, minlength=_SECTORS)
         count = np.bincount(self._sector, minlength=_SECTORS)
         mean = energy / np.maximum(count, 1)
-        usual = float(np.median(mean[count > 0]))
+        usual = middle(mean[count > 0])
         return np.asarray((mean <= 3 * usual + 1e-9)[self._sector], np.bool_)
 
 
