@@ -297,7 +297,7 @@ class Watch:
             problems.append(Problem(kind=ProblemKind.BED_NOT_FOUND, advice=advice))
         return tuple(problems)
 
-    def _reading(self) -> Reading:
+    def _reading(self, *, last: bool = False) -> Reading:
         self._given_s = self._now_s
         problems = self._problems()
         blank = self._camera.blank or self._camera.place.lost or self._now_s - self._fresh_s > FROZEN_S
@@ -315,7 +315,7 @@ class Watch:
         if changed_s is not None and self._eyes is not None:
             self._eyes.meter.forget_before(changed_s)
             field = self._eyes.meter.field()
-        return self._judge.read(self._now_s, field, problems)
+        return self._judge.read(self._now_s, field, problems, last=last)
 
     def _last(self) -> Reading | None:
         """The last reading, for the window then in view."""
@@ -331,7 +331,7 @@ class Watch:
                         reason="there was no picture to look for it in", advice="Check the source."
                     )
                 return self._judge.nothing(self._now_s, State.NO_PICTURE, self._problems())
-        return self._reading() if self._now_s > self._given_s or self._cut_short else None
+        return self._reading(last=True) if self._now_s > self._given_s or self._cut_short else None
 
     def _forget(self) -> None:
         if self._eyes is not None:

@@ -69,7 +69,7 @@ class Lattice:
         weighted = self.share(cv2.multiply(image, self._weight))
         return np.asarray(cv2.multiply(self._pool(weighted), self._per_pooled), np.float32)
 
-    def means(self, products: Sequence[tuple[Image, Image]]) -> Image:
+    def means(self, products: Sequence[tuple[NDArray[Any], NDArray[Any]]]) -> Image:
         """The same of products of two images each, (len(products), rows, cols), in one go.
 
         images: of the shape of `visible`, float32. At most `MOST_PRODUCTS` of them.

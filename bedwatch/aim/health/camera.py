@@ -146,10 +146,16 @@ class CameraCheck:
                 shift_px=self._shift(frame, whole),
             )
         )
-        if not self._blur or frame.time_s - self._blur[-1][0] > (1.0 if len(self._blur) < 3 else 3.0):
+        if not self._blur or frame.time_s - self._blur[-1][0] > self._blur_every_s():
             self._blur.append((frame.time_s, blur_px(frame.picture)))
         while self._looks and frame.time_s - self._looks[0].time_s > self._window_s:
             self._looks.popleft()
+
+    def _blur_every_s(self) -> float:
+        """Often at first and while it is blurred; a focus that is lost later is told by comparing."""
+        if len(self._blur) < 3:
+            return 1.0
+        return 3.0 if self._blurred() else 9.0
 
     def _shift(self, frame: Frame, whole: Tones) -> tuple[float, float] | None:
         if self._witness is not None:
