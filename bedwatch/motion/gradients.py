@@ -57,6 +57,7 @@ class Contrast:
         self._size = (width, width)
         self._mask: Image = np.asarray(whole, np.float32)
         share = cv2.boxFilter(self._mask, cv2.CV_32F, self._size, borderType=cv2.BORDER_CONSTANT)
+        self._whole = 100.0 * self._mask
         self._per_share = (self._mask / np.maximum(share, 1e-3)).astype(np.float32)
 
     def of(self, rectified: NDArray[np.uint8]) -> Image:
@@ -67,7 +68,7 @@ class Contrast:
         around = np.maximum(cv2.multiply(around, self._per_share), 1.0)
         self.grey[self._inside] = seen
         out = np.zeros(self.visible.shape, np.float32)
-        out[self._inside] = (seen / around - self._mask) * 100.0
+        out[self._inside] = cv2.subtract(cv2.divide(seen, around, scale=100.0), self._whole)
         return out
 
 

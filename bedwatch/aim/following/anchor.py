@@ -195,7 +195,8 @@ class Anchor:
         return move, float(np.sqrt(np.mean(rest[use] ** 2)) / max(self._contrast, 1e-3))
 
     def _small(self, picture: Picture) -> Array:
-        plane = (picture if picture.ndim == 2 else np.asarray(cv2.extractChannel(picture, 1)))[self._crop]
+        part = picture[self._crop]
+        plane = part if part.ndim == 2 else np.asarray(cv2.extractChannel(part, 1))
         small = cv2.resize(plane, self._size, interpolation=cv2.INTER_AREA)
         return np.asarray(cv2.GaussianBlur(small.astype(np.float32), (0, 0), _SOFT_PX), np.float32)
 
