@@ -193,9 +193,7 @@ class Watch:
             eyes.meter.forget()
         if bands is not None:
             flat = eyes.mains.even(flat, bands)
-        covered = eyes.cover.add(
-            flat, frame.time_s, lambda: eyes.hue.of(frame.picture), frame.picture, unsure=place.hold
-        )
+        covered = eyes.cover.add(flat, frame.time_s, lambda: eyes.hue.of(frame), frame.picture, unsure=place.hold)
         if covered != self._covered:
             self._covered = covered
             self._next_s = min(self._next_s, frame.time_s)  # say so at once
@@ -223,7 +221,7 @@ class Watch:
 
     def _search(self, frame: Frame) -> None:
         if frame.time_s >= self._next_picture_s:
-            self._pictures.append(frame.picture)
+            self._pictures.append(frame.coloured())
             del self._pictures[:-AIM_PICTURES]
             self._next_picture_s = frame.time_s + AIM_AT_S[0] / AIM_PICTURES
         if frame.time_s >= self._tries[0]:

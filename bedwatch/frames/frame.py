@@ -13,11 +13,19 @@ from numpy.typing import NDArray
 Picture = NDArray[np.uint8]
 
 
+class Planes(Protocol):
+    """A decoded picture with its colour kept apart from its brightness."""
+
+    def coloured(self) -> Picture: ...
+    def colours(self, v: NDArray[np.intp], u: NDArray[np.intp]) -> Picture: ...
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Frame:
     """One picture and what is known of when it was taken.
 
-    picture: (height, width, 3) BGR or (height, width) grey, read-only.
+    picture: (height, width, 3) BGR or (height, width) grey, read-only; grey also where the decoder gives brightness and colour
+    apart, in `planes`.
     time_s: source time in seconds from the first frame of the source.
     number: 0, 1, 2, ... over the frames that were delivered.
     dropped_before: frames known to be missing between this one and the one before it.
@@ -29,6 +37,15 @@ class Frame:
     number: int
     dropped_before: int = 0
     repeated: bool = False
+    planes: Planes | None = None
+
+    def coloured(self) -> Picture:
+        """(height, width, 3) BGR, read-only; (height, width) when there is no colour."""
+        return self.picture if self.planes is None else self.planes.coloured()
+
+    def colours(self, v: NDArray[np.intp], u: NDArray[np.intp]) -> Picture:
+        """(rows, cols, 3) BGR of single pixels, or (rows, cols) grey. v, u: rows and columns, which broadcast to (rows, cols)."""
+        return self.picture[v, u] if self.planes is None else self.planes.colours(v, u)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

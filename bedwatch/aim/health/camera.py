@@ -123,7 +123,7 @@ class CameraCheck:
             self._looks.clear()
             if self._aim is not None:
                 self._witness = _witness(*self._aim, (frame.picture.shape[1], frame.picture.shape[0]), self._sharp)
-        part, grey = lattice.sample(frame.picture)
+        part, grey = lattice.sample(frame)
         same = frame.repeated or (self._last is not None and bool(np.array_equal(self._last, grey)))
         if not same:
             self._same_since = frame.time_s
