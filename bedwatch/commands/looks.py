@@ -63,7 +63,7 @@ def first_look(frames: Iterable[Frame]) -> FirstLook:
         check.add(frame)
         if lattice is None or lattice.shape != frame.picture.shape[:2]:
             lattice, greys = Lattice(frame.picture.shape[:2]), []
-        grey = lattice.sample(frame)[1]
+        grey = lattice.grey(frame)
         if not greys or not np.array_equal(grey, greys[-1]):  # the same picture again tells nothing of noise
             greys.append(grey)
         if frame.time_s >= due_s and len(pictures) < PICTURES:

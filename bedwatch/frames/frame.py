@@ -10,14 +10,22 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from bedwatch.frames.cv import cv2
+
 Picture = NDArray[np.uint8]
+_WHOLE = np.empty((0, 0), np.uint16)  # no fractions of a pixel
+
+
+def pick(picture: Picture, at_px: NDArray[np.int16]) -> Picture:
+    """Single pixels of a picture, (rows, cols) or (rows, cols, 3) as it is. at_px: (rows, cols, 2) whole pixels (u, v) of it."""
+    return np.asarray(cv2.remap(picture, at_px, _WHOLE, cv2.INTER_NEAREST), np.uint8)
 
 
 class Planes(Protocol):
     """A decoded picture with its colour kept apart from its brightness."""
 
     def coloured(self) -> Picture: ...
-    def colours(self, v: NDArray[np.intp], u: NDArray[np.intp]) -> Picture: ...
+    def colours(self, at_px: NDArray[np.int16]) -> Picture: ...
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,9 +51,9 @@ class Frame:
         """(height, width, 3) BGR, read-only; (height, width) when there is no colour."""
         return self.picture if self.planes is None else self.planes.coloured()
 
-    def colours(self, v: NDArray[np.intp], u: NDArray[np.intp]) -> Picture:
-        """(rows, cols, 3) BGR of single pixels, or (rows, cols) grey. v, u: rows and columns, which broadcast to (rows, cols)."""
-        return self.picture[v, u] if self.planes is None else self.planes.colours(v, u)
+    def colours(self, at_px: NDArray[np.int16]) -> Picture:
+        """(rows, cols, 3) BGR of single pixels, or (rows, cols) grey. at_px: (rows, cols, 2) whole pixels (u, v)."""
+        return pick(self.picture, at_px) if self.planes is None else self.planes.colours(at_px)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from bedwatch.frames.cv import cv2
 from bedwatch.frames.extent import is_whole
-from bedwatch.frames.frame import Picture
+from bedwatch.frames.frame import Picture, pick
 from bedwatch.frames.reel import Shot
 
 # Eight bits, brightness first, then the two colour differences.
@@ -44,7 +44,9 @@ class Planes:
         brightness.flags.writeable = False
         self.light: Picture = brightness
         self._red_blue = red, blue
-        self._shifts = tuple(int(whole > part) for whole, part in zip(brightness.shape, blue.shape, strict=True))
+        # Colour that is held for two columns or rows at once.
+        halved = [whole > part for whole, part in zip(brightness.shape[::-1], blue.shape[::-1], strict=True)]
+        self._shifts = np.array(halved, np.int16)
 
     def coloured(self) -> Picture:
         """(h, w, 3) BGR, read-only."""
@@ -52,15 +54,17 @@ class Planes:
         picture.flags.writeable = False
         return picture
 
-    def colours(self, v: NDArray[np.intp], u: NDArray[np.intp]) -> Picture:
-        """(rows, cols, 3) BGR of single pixels. v, u: their rows and columns, which broadcast to (rows, cols)."""
-        down, across = self._shifts
-        light = self.light[v, u]
-        red, blue = (colour[v >> down, u >> across] for colour in self._red_blue)
+    def colours(self, at_px: NDArray[np.int16]) -> Picture:
+        """(rows, cols, 3) BGR of single pixels. at_px: (rows, cols, 2) whole pixels (u, v) of the picture."""
+        light, coarse = pick(self.light, at_px), at_px >> self._shifts
+        red, blue = (pick(colour, coarse) for colour in self._red_blue)
         if not self._full:
             scale = 255 / _COLOUR_STEPS
-            red, blue = (cv2.convertScaleAbs(one, alpha=scale, beta=128 * (1 - scale)) for one in (red, blue))
-        return np.asarray(cv2.cvtColor(np.stack([light, red, blue], axis=-1), cv2.COLOR_YCrCb2BGR), np.uint8)
+            red, blue = (
+                np.asarray(cv2.convertScaleAbs(one, alpha=scale, beta=128 * (1 - scale)), np.uint8)
+                for one in (red, blue)
+            )
+        return np.asarray(cv2.cvtColor(cv2.merge([light, red, blue]), cv2.COLOR_YCrCb2BGR), np.uint8)
 
 
 def _plane(plane: Any) -> Picture:

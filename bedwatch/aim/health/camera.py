@@ -93,7 +93,7 @@ class CameraCheck:
         self._last: Picture | None = None
         self._same_since: float | None = None
         self._steady = Steadiness()
-        self._tones: tuple[float, Tones, Tones | None] | None = None
+        self._tones: tuple[float, Tones, Tones | None, tuple[float, float]] | None = None
         self._now_s = 0.0
         self._moved_s = -np.inf
         self._sharp: float | None = None
@@ -123,15 +123,16 @@ class CameraCheck:
             self._looks.clear()
             if self._aim is not None:
                 self._witness = _witness(*self._aim, (frame.picture.shape[1], frame.picture.shape[0]), self._sharp)
-        part, grey = lattice.sample(frame)
+        grey = lattice.grey(frame)
         same = frame.repeated or (self._last is not None and bool(np.array_equal(self._last, grey)))
         if not same:
             self._same_since = frame.time_s
         self._last = grey
         self._now_s = frame.time_s
         if self._tones is None or not 0 <= frame.time_s - self._tones[0] < TONES_EVERY_S:
-            self._tones = (frame.time_s, *lattice.tones(part, grey))
-        _, whole, bed = self._tones
+            part = lattice.colours(frame)
+            self._tones = (frame.time_s, *lattice.tones(part, grey), lattice.tint(part))
+        _, whole, bed, tint = self._tones
         bands, level = lattice.compare(grey, frame.time_s)
         self._looks.append(
             Look(
@@ -140,7 +141,7 @@ class CameraCheck:
                 bed=bed,
                 bands=bands,
                 level=level,
-                tint=lattice.tint(part),
+                tint=tint,
                 lost=frame.dropped_before + int(frame.repeated),
                 same=same,
                 shift_px=self._shift(frame, whole),
