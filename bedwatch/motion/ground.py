@@ -20,7 +20,7 @@ PULSE_S = 10.0
 # Energies are smoothed over about an eruption of a gentle bed before their logarithm is taken, and this share of the bed's
 # usual energy is added, so that the logarithm of next to nothing does not count.
 _SMOOTH_MM = 6.0
-_FLOOR = 0.05
+_FLOOR, _QUICK_FLOOR = 0.05, 0.25  # from one frame to the next less changes
 _LEAST_FLOOR = 0.01
 
 
@@ -32,6 +32,8 @@ class Ground:
     energy: (n, rows, cols) mean energy of the change of contrast after about 0.13 s, per cent squared, noise included.
     busy: (n, rows, cols) mean logarithm of that energy, smoothed over an eruption: what a place is like most of the time,
         rather than what its strongest moments are. floor: energy that was added before taking it.
+    growth: (n, rows, cols) by how much more changes over eight frames than from one to the next, mean energy: noise drops out.
+    quick, slow: (n, rows, cols) the same of the change from one frame to the next, and over eight frames.
     pulse: (m, 4) logarithm of the mean energy over each quarter of the bed, look by look, over the last PULSE_S.
     noise: energy that camera noise alone gives a place, roughly.
     live: (rows, cols) whether it moves by more than the camera's noise can explain. known: whether that could be told.
@@ -46,6 +48,9 @@ class Ground:
     end_s: Array
     energy: Array
     busy: Array
+    growth: Array
+    quick: Array
+    slow: Array
     pulse: Array
     floor: float
     noise: float
@@ -66,6 +71,9 @@ class _Slab:
     count: int
     energy: Image
     busy: Image
+    growth: Image
+    quick: Image
+    slow: Image
 
 
 class GroundLog:
@@ -110,24 +118,33 @@ class GroundLog:
         while self._pulse and self._pulse[0][0] < before_s:
             self._pulse.popleft()
 
-    def add(self, time_s: float, energy: Image) -> None:
-        """energy: (rows, cols) energy of the change that ends at time_s."""
+    def add(self, time_s: float, energy: Image, quick: Image, slow: Image) -> None:
+        """energy: (rows, cols) energy of the change that ends at time_s; quick, slow: the same over one frame and over eight."""
         per_seen = energy / np.maximum(self.seen, 0.25)
-        smooth = cv2.GaussianBlur(per_seen * self._mask, (0, 0), self._sigma) * self._per_weight
         sums = [float(np.vdot(per_seen[quarter], self._mask[quarter])) for quarter in self._quarters]
         self._pulse.append((time_s, *sums))
         while time_s - self._pulse[0][0] > PULSE_S:
             self._pulse.popleft()
-        busy = np.log(smooth + np.float32(self._floor))
+        growth = (slow - quick) / np.maximum(self.seen, 0.25)
+        busy, lasting = (self._usually(of, self._floor) for of in (energy, slow))
+        rapid = self._usually(quick, _QUICK_FLOOR * self._floor)
         if not self._slabs or time_s - self._slabs[-1].start_s >= SLAB_S:
             self._close(time_s)
-            self._slabs.append(_Slab(start_s=time_s, end_s=time_s, count=1, energy=per_seen, busy=busy))
+            self._slabs.append(_Slab(start_s=time_s, end_s=time_s, count=1, energy=per_seen, busy=busy, growth=growth, quick=rapid, slow=lasting))
             return
         slab = self._slabs[-1]
         slab.energy += per_seen
         slab.busy += busy
+        slab.growth += growth
+        slab.quick += rapid
+        slab.slow += lasting
         slab.count += 1
         slab.end_s = time_s
+
+    def _usually(self, energy: Image, floor: float) -> Image:
+        """Logarithm of an energy, smoothed over an eruption."""
+        smooth = cv2.GaussianBlur(energy / np.maximum(self.seen, 0.25) * self._mask, (0, 0), self._sigma)
+        return np.asarray(np.log(smooth * self._per_weight + np.float32(floor)), np.float32)
 
     def _close(self, time_s: float) -> None:
         while self._slabs and time_s - self._slabs[0].start_s > HISTORY_S:
@@ -157,6 +174,9 @@ class GroundLog:
             energy=np.stack([slab.energy for slab in self._slabs]) / counts,
             pulse=np.log(np.maximum(np.array(self._pulse)[:, 1:] / np.maximum(self._quarter_places, 1.0), 1e-3)),
             busy=np.stack([slab.busy for slab in self._slabs]) / counts,
+            growth=np.stack([slab.growth for slab in self._slabs]) / counts,
+            quick=np.stack([slab.quick for slab in self._slabs]) / counts,
+            slow=np.stack([slab.slow for slab in self._slabs]) / counts,
             floor=self._floor,
             noise=noise,
             live=np.repeat(np.repeat(live, 2, axis=0), 2, axis=1),
