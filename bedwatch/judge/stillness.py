@@ -25,6 +25,8 @@ _NOISE_AT_MOST, _ROUNDING = 5.0, 450.0
 # In a bed that glides over this share of its area a place is still that glides this much less than usual; at the wall there is
 # too little to see.
 _MOSTLY, _STILL_GLIDE, _CLEAR_MM, _TORN = 0.5, 0.45, 26.0, 2.5
+# So much of the change must come after the first frame for its growth to tell.
+_OUTLASTS = 0.6
 # Where noise is more than this share of what a fed place does, nobody can tell.
 _SURE = 0.3
 # A patch must hold a disc of this radius; a gap between eruptions does not.
@@ -71,7 +73,8 @@ def find_still(ground: Ground, places: Places) -> Stillness:
     window_s = _window_s(ground, places)
     if seen_s < min(_SHORTEST_S, 0.95 * window_s) or seen_s < 0.8 * window_s:
         return none
-    mean = median3(mean_over(ground, ground.energy, window_s))
+    each = _measure(ground, places, window_s)
+    mean = median3(mean_over(ground, each, window_s))
     noise = _noise(mean, ground, places)
     usual: Array | None = _usual(mean, noise, places)
     smooth = places.inside & (places.wall_mm > _CLEAR_MM)
@@ -103,13 +106,20 @@ def find_still(ground: Ground, places: Places) -> Stillness:
         if wide is None:
             continue
         if _is_powder(group, ground, places):
-            patches.append(_patch(group, wide, mean, usual, ground, places))
+            patches.append(_patch(group, wide, mean, usual, each, ground, places))
         else:
             others |= wide
     others = others | (grow(others, places.disc(_HALO_MM)) & places.inside)
     alive = _alive(net > _MOVES * usual, others, patches, places)
     alive = tuple(math.nan if zone else share for zone, share in zip(asleep, alive, strict=True))
     return Stillness(starved=tuple(starved), patches=tuple(patches), others=others, alive=alive)
+
+
+def _measure(ground: Ground, places: Places, window_s: float) -> Array:
+    """(n, rows, cols) by what stillness shows: energy; but where the bed's pattern outlasts a frame, by how much the change grows
+    with time, since the camera's noise, rounding and coding change a still place as much after one frame as after eight."""
+    grows, energy = (float(np.median(mean_over(ground, of, window_s)[places.inside])) for of in (ground.growth, ground.energy))
+    return ground.growth if grows > _OUTLASTS * (energy - ground.noise) else ground.energy
 
 
 def _window_s(ground: Ground, places: Places) -> float:
@@ -228,7 +238,9 @@ def _whole(group: Mask, rim: Mask, starved: list[bool], places: Places) -> Mask 
     return wide if places.area_mm2(wide) >= _LEAST_MM2 else None
 
 
-def _patch(group: Mask, wide: Mask, mean: Array, usual: Array, ground: Ground, places: Places) -> Suspect:
+def _patch(
+    group: Mask, wide: Mask, mean: Array, usual: Array, each: Array, ground: Ground, places: Places
+) -> Suspect:
     x, y = places.middle(wide)
     return Suspect(
         kind=FaultKind.DEAD_SPOT,
@@ -236,7 +248,7 @@ def _patch(group: Mask, wide: Mask, mean: Array, usual: Array, ground: Ground, p
         y_mm=y,
         area_mm2=places.area_mm2(wide),
         zone=places.zone_at(wide),
-        since_s=_fell_still(group, usual, ground),
+        since_s=_fell_still(group, usual, each, ground),
         strength=float(np.log(max(1e-3, mean[group].mean() / usual[group].mean()))),
         group=wide,
     )
@@ -254,8 +266,8 @@ def _is_powder(group: Mask, ground: Ground, places: Places) -> bool:
     return bool(abs(np.log(max(1.0, float(np.median(grey))) / max(1.0, float(np.median(ground.grey[ring]))))) < _OTHER)
 
 
-def _fell_still(group: Mask, usual: Array, ground: Ground) -> float:
+def _fell_still(group: Mask, usual: Array, each: Array, ground: Ground) -> float:
     """The end of the last slab in which the patch was alive."""
-    series = ground.energy[:, group].mean(axis=1) - ground.noise
+    series = each[:, group].mean(axis=1) - ground.noise
     alive = np.flatnonzero(series > 0.25 * float(usual[group].mean()))
     return float(ground.start_s[0] if not len(alive) else ground.end_s[alive[-1]])
