@@ -14,6 +14,8 @@ _ENOUGH_LIVE = 0.25  # share of the bed that must be live for it to show its own
 _CLEAR_OF_WALL_MM = 11.0
 # Haste is a ratio of two small numbers where little happens; so much above noise the change over the longer time must be.
 _ABOVE_NOISE = 12.0
+# It is also where much less happens than around, as on the rim of a dead patch: logarithm of energy.
+_MUCH_LESS = 0.9
 # An eruption of a plume is about so wide; haste is meant over that.
 _DISC_MM = 9.0
 
@@ -25,10 +27,12 @@ class Rises:
     whichever is most. rise: above that. spread: the bed's own scatter; infinite where too little of it is live to show one.
     """
 
-    def __init__(self, value: Array, places: Places, among: Mask, told: Mask, least_spread: float) -> None:
+    def __init__(self, value: Array, places: Places, among: Mask, lively: Mask, least_spread: float) -> None:
+        """among: the places that are read. lively: those that move, by which others are measured."""
+        told = among & lively & (places.wall_mm > _CLEAR_OF_WALL_MM)
         self.value = value
         self.medians = places.zone_medians(value, among)
-        around = places.around(value, among)
+        around = places.around(value, among & lively)
         level = around
         for number, median in enumerate(self.medians):
             if np.isfinite(median):
@@ -46,8 +50,7 @@ class Rises:
 
 def busy_rises(ground: Ground, places: Places, seconds: float) -> Rises:
     """By the mean logarithm of energy: what a place is like most of the time."""
-    told = places.inside & ground.live & (places.wall_mm > _CLEAR_OF_WALL_MM)
-    return Rises(mean_over(ground, ground.busy, seconds), places, places.inside, told, _LEAST_SPREAD)
+    return Rises(mean_over(ground, ground.busy, seconds), places, places.inside, ground.live, _LEAST_SPREAD)
 
 
 def haste_rises(ground: Ground, places: Places, seconds: float) -> Rises:
@@ -59,7 +62,10 @@ def haste_rises(ground: Ground, places: Places, seconds: float) -> Rises:
     quick, slow = (np.exp(mean_over(ground, of, seconds)) for of in (ground.quick, ground.slow))
     told = places.inside & ground.live & (places.wall_mm > _CLEAR_OF_WALL_MM)
     told &= slow - ground.floor > _ABOVE_NOISE * ground.noise
-    return Rises(disc_mean(haste_of(quick, slow, ground), told, places.disc(_DISC_MM)), places, told, told, _LEAST_SPREAD_HASTE)
+    if told.any():
+        told &= np.log(slow) > np.nan_to_num(places.around(np.log(slow), told), nan=np.inf) - _MUCH_LESS
+    haste = disc_mean(haste_of(quick, slow, ground), told, places.disc(_DISC_MM))
+    return Rises(haste, places, told, told, _LEAST_SPREAD_HASTE)
 
 
 def haste_of(quick: Array, slow: Array, ground: Ground) -> Array:
