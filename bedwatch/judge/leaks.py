@@ -25,6 +25,7 @@ _SLACK = 0.75
 # Where the powder further in stands still it outdoes that by far.
 _SETTLED, _SETTLED_LEAD = 0.5, 2.5
 _ABOVE_NOISE = 12.0
+_NOW_S, _NOW_SHARE = 4.0, 0.3  # also over the last seconds
 _INSET_MM = 8.0
 
 
@@ -97,9 +98,11 @@ def _leak(
     within = wall.within & here[wall.piece]
     if strength < _SETTLED_LEAD and within.any() and float(ground.live[within].mean()) < _SETTLED:
         return None
-    x, y = _wall_point(places.bed, (run[0] + len(run) / 2) % wall.count / wall.count * wall.length_mm)
     each = _quick(ground.quick, ground)
     series, inner = each[:, group].mean(axis=1), each[:, within].mean(axis=1)
+    if float(np.mean((series - inner)[ground.recent(_NOW_S)])) < _NOW_SHARE * strength:
+        return None
+    x, y = _wall_point(places.bed, (run[0] + len(run) / 2) % wall.count / wall.count * wall.length_mm)
     calm = np.flatnonzero(series - inner < 0.4 * strength)
     return Suspect(
         kind=FaultKind.RIM_LEAK,

@@ -42,7 +42,7 @@ _APART_MM = 24.0
 
 def find_plumes(ground: Ground, places: Places, known: list[Suspect]) -> list[Suspect]:
     """Spouts and channels. known: those told before, which may be weaker now."""
-    seen_s = float(ground.end_s[-1] - ground.start_s[0])
+    seen_s = ground.seen_s
     found: list[Suspect] = []
     now, now_hasty = busy_rises(ground, places, _NOW_S), haste_rises(ground, places, _NOW_S)
     settled = places.live_shares(ground) < _SETTLED

@@ -17,6 +17,9 @@ Array = NDArray[np.floating[Any]]
 SLAB_S = 1.0
 HISTORY_S = 32.0
 PULSE_S = 10.0
+_LONGEST_SLAB_S = 1.5  # from the start of one to that of the next, unless something hid the bed between them
+# What was seen before a hand or a tool came in tells of what is there after it, but for the time in which it came; not for long.
+_CAME_IN_S, _HIDDEN_S = 1.0, 8.0
 # Energies are smoothed over about an eruption of a gentle bed before their logarithm is taken, and this share of the bed's
 # usual energy is added, so that the logarithm of next to nothing does not count.
 _SMOOTH_MM = 6.0
@@ -59,9 +62,20 @@ class Ground:
     glide: Array
     grey: Array
 
+    @property
+    def seen_s(self) -> float:
+        """Seconds that were seen, without the time in which something hid the bed."""
+        return float(self._seen_to_s()[-1])
+
     def recent(self, seconds: float) -> NDArray[np.bool_]:
-        """(n,) slabs of the last so many seconds, at least one."""
-        return np.asarray(self.end_s > self.end_s[-1] - seconds, np.bool_)
+        """(n,) slabs of the last so many seconds that were seen, at least one."""
+        ends = self._seen_to_s()
+        return np.asarray(ends > ends[-1] - seconds, np.bool_)
+
+    def _seen_to_s(self) -> Array:
+        """(n,) seconds that were seen until the end of each slab."""
+        steps = np.minimum(np.diff(self.start_s), _LONGEST_SLAB_S)
+        return np.asarray(np.concatenate([[0.0], np.cumsum(steps)]) + self.end_s - self.start_s)
 
 
 @dataclass(slots=True)
@@ -97,6 +111,7 @@ class GroundLog:
         self._inside = whole > 0
         self._floor = _LEAST_FLOOR
         self._slabs: deque[_Slab] = deque()
+        self._paused = False
         middle = (
             int(np.clip(round(middle_px[1] / 2), 1, rows - 1)),
             int(np.clip(round(middle_px[0] / 2), 1, cols - 1)),
@@ -118,8 +133,17 @@ class GroundLog:
         while self._pulse and self._pulse[0][0] < before_s:
             self._pulse.popleft()
 
+    def pause(self, time_s: float) -> None:
+        """Something hides the bed from this time on, for a while."""
+        while self._slabs and self._slabs[-1].end_s > time_s - _CAME_IN_S:
+            self._slabs.pop()
+        self._pulse.clear()
+        self._paused = True
+
     def add(self, time_s: float, energy: Image, quick: Image, slow: Image) -> None:
         """energy: (rows, cols) energy of the change that ends at time_s; quick, slow: the same over one frame and over eight."""
+        if self._slabs and time_s - self._slabs[-1].end_s > _HIDDEN_S:
+            self.drop()
         per_seen = energy / np.maximum(self.seen, 0.25)
         sums = [float(np.vdot(per_seen[quarter], self._mask[quarter])) for quarter in self._quarters]
         self._pulse.append((time_s, *sums))
@@ -128,8 +152,9 @@ class GroundLog:
         growth = (slow - quick) / np.maximum(self.seen, 0.25)
         busy, lasting = (self._usually(of, self._floor) for of in (energy, slow))
         rapid = self._usually(quick, _QUICK_FLOOR * self._floor)
-        if not self._slabs or time_s - self._slabs[-1].start_s >= SLAB_S:
+        if self._paused or not self._slabs or time_s - self._slabs[-1].start_s >= SLAB_S:
             self._close(time_s)
+            self._paused = False
             self._slabs.append(_Slab(start_s=time_s, end_s=time_s, count=1, energy=per_seen, busy=busy, growth=growth, quick=rapid, slow=lasting))
             return
         slab = self._slabs[-1]

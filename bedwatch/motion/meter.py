@@ -85,8 +85,16 @@ class MotionMeter:
 
     def forget(self) -> None:
         """Start the window anew: the picture, the air or the view has changed."""
-        self._tally.drop()
         self._ground.drop()
+        self._begin()
+
+    def pause(self, time_s: float) -> None:
+        """Start the window anew after something that hides the bed from this time on; the map of the ground outlasts it."""
+        self._ground.pause(time_s)
+        self._begin()
+
+    def _begin(self) -> None:
+        self._tally.drop()
         self._gliding.forget()
         self._views.clear()
         self._moved = None
