@@ -183,10 +183,10 @@ class Watch:
                 f"{self._shape[1]} x {self._shape[0]} px like those before; start again with one camera setting"
             )
         if self._camera.blank or place.lost or self._camera.defocused:
-            eyes.meter.forget()
+            eyes.meter.pause(frame.time_s)
             return
         if place.jolted:
-            eyes.meter.forget()
+            eyes.meter.pause(frame.time_s)
         flat = eyes.rectifier.rectify(frame.picture, shift_px=place.shift_px)
         bands = eyes.mains.add(frame.picture, frame.time_s)
         if eyes.mains.began:
@@ -200,7 +200,7 @@ class Watch:
         if place.hold and not (covered or place.adrift or eyes.cover.light):
             return  # for a moment not known; what was seen before goes with what follows
         if covered or place.hold or eyes.cover.light:
-            eyes.meter.forget()
+            eyes.meter.pause(frame.time_s)
         else:
             eyes.meter.add(flat, frame.time_s)
 
