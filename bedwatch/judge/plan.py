@@ -151,7 +151,7 @@ def _cost(step: Step, valve: Travel) -> float:
 def _ordered(belief: Belief, steps: list[Step]) -> tuple[Step, ...]:
     """The supply first, unless it is to be raised while a zone is wild or brought down while one is not fed; then the farthest
     off, the rich before the poor."""
-    wild, unfed = float(belief.air.max()) > _WILD, float(belief.air.min()) < 0.0
+    wild, unfed = float(belief.air.max()) > _WILD, float(belief.air.min()) < math.log(LEAST)
 
     def rank(step: Step) -> float:
         if step.valve is None:
