@@ -86,9 +86,7 @@ def _quick(usual: Array, ground: Ground) -> Array:
     return np.asarray(np.log(np.maximum(energy, max(0.3 * ground.noise, 1e-6))), np.float64)
 
 
-def _leak(
-    run: NDArray[np.intp], strength: float, ground: Ground, places: Places, wall: Wall
-) -> Suspect | None:
+def _leak(run: NDArray[np.intp], strength: float, ground: Ground, places: Places, wall: Wall) -> Suspect | None:
     here = np.zeros(wall.count, np.bool_)
     here[run] = True
     group = wall.strip & here[wall.piece]

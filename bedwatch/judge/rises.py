@@ -72,4 +72,6 @@ def haste_of(quick: Array, slow: Array, ground: Ground) -> Array:
     """Logarithm of the share, noise taken out. quick, slow: usual energies over one frame and over eight."""
     noise = ground.noise
     least = max(noise, 1e-6)
-    return np.asarray(np.log(np.maximum(quick - noise, 0.2 * least)) - np.log(np.maximum(slow - noise, least)), np.float64)
+    return np.asarray(
+        np.log(np.maximum(quick - noise, 0.2 * least)) - np.log(np.maximum(slow - noise, least)), np.float64
+    )

@@ -120,7 +120,9 @@ def find_still(ground: Ground, places: Places) -> Stillness:
 def _outlasts(ground: Ground, places: Places, window_s: float) -> bool:
     """Whether the bed's pattern outlasts a frame, so that stillness shows by how much the change grows with time: the camera's
     noise, rounding and coding change a still place as much after one frame as after eight."""
-    growth, energy = (float(np.median(mean_over(ground, of, window_s)[places.inside])) for of in (ground.growth, ground.energy))
+    growth, energy = (
+        float(np.median(mean_over(ground, of, window_s)[places.inside])) for of in (ground.growth, ground.energy)
+    )
     return growth > _OUTLASTS * (energy - ground.noise)
 
 
@@ -240,9 +242,7 @@ def _whole(group: Mask, rim: Mask, starved: list[bool], places: Places) -> Mask 
     return wide if places.area_mm2(wide) >= _LEAST_MM2 else None
 
 
-def _patch(
-    group: Mask, wide: Mask, mean: Array, usual: Array, each: Array, ground: Ground, places: Places
-) -> Suspect:
+def _patch(group: Mask, wide: Mask, mean: Array, usual: Array, each: Array, ground: Ground, places: Places) -> Suspect:
     x, y = places.middle(wide)
     return Suspect(
         kind=FaultKind.DEAD_SPOT,

@@ -155,7 +155,18 @@ class GroundLog:
         if self._paused or not self._slabs or time_s - self._slabs[-1].start_s >= SLAB_S:
             self._close(time_s)
             self._paused = False
-            self._slabs.append(_Slab(start_s=time_s, end_s=time_s, count=1, energy=per_seen, busy=busy, growth=growth, quick=rapid, slow=lasting))
+            self._slabs.append(
+                _Slab(
+                    start_s=time_s,
+                    end_s=time_s,
+                    count=1,
+                    energy=per_seen,
+                    busy=busy,
+                    growth=growth,
+                    quick=rapid,
+                    slow=lasting,
+                )
+            )
             return
         slab = self._slabs[-1]
         slab.energy += per_seen
