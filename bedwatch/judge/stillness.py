@@ -14,7 +14,7 @@ from bedwatch.motion.gliding import GLIDES
 from bedwatch.motion.ground import Ground
 from bedwatch.motion.maps import grow, median3, shrink
 
-# Still: below this share of what the fed part of the bed does around it, noise taken out (noise that is guessed may be guessed too
+# Still: below this share of what the fed part of the bed does around it, noise taken out (guessed noise may be guessed too
 # small). Its rim lies at half.
 _STILL, _STILL_GROWTH, _RIM = 0.10, 0.2, 0.42
 _NOISE_DOUBT = 0.35
