@@ -80,8 +80,8 @@ def find_leaks(ground: Ground, places: Places, wall: Wall, known: list[Suspect])
 
 
 def _quick(usual: Array, ground: Ground) -> Array:
-    """How busy places are from one frame to the next, half of the noise taken out (known to a factor of two): where a lively
-    bed's powder is another one anyway after some frames, jets along the wall still change it sooner."""
+    """How busy places are from one frame to the next, half of the noise taken out (it is known to a factor of two): after some
+    frames a lively bed's powder is another one everywhere, but jets along the wall change it sooner."""
     energy = np.exp(usual) - ground.noise / 2
     return np.asarray(np.log(np.maximum(energy, max(0.3 * ground.noise, 1e-6))), np.float64)
 

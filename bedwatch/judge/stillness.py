@@ -14,8 +14,8 @@ from bedwatch.motion.gliding import GLIDES
 from bedwatch.motion.ground import Ground
 from bedwatch.motion.maps import grow, median3, shrink
 
-# Still: below this share of what the fed part of the bed does around it, noise taken out (guessed noise may be guessed too
-# small). Its rim lies at half.
+# Still: below this share of what the fed part of the bed does around it, noise taken out; less where noise must be guessed. Its
+# rim lies at half.
 _STILL, _STILL_GROWTH, _RIM = 0.10, 0.2, 0.42
 _NOISE_DOUBT = 0.35
 # So much above noise the bed must be for stillness to show at all.
@@ -26,6 +26,8 @@ _NOISE_AT_MOST, _ROUNDING = 5.0, 450.0
 # In a bed that glides over this share of its area a place is still that glides this much less than usual; at the wall there is
 # too little to see.
 _MOSTLY, _STILL_GLIDE, _CLEAR_MM, _TORN = 0.5, 0.45, 26.0, 2.5
+# What is left of noise in the growth is its scatter, over some fifty looks at a place: this part of it.
+_SCATTER = 0.3
 # So much of the change must come after the first frame for its growth to tell.
 _OUTLASTS = 0.6
 # Where noise is more than this share of what a fed place does, nobody can tell.
@@ -77,7 +79,7 @@ def find_still(ground: Ground, places: Places) -> Stillness:
     grows = _outlasts(ground, places, window_s)
     each = ground.growth if grows else ground.energy
     mean = median3(mean_over(ground, each, window_s))
-    noise = _noise(mean, ground, places, 1.0 if grows else _NOISE_AT_MOST)
+    noise = _noise(mean, ground, places, _SCATTER if grows else _NOISE_AT_MOST)
     usual: Array | None = _usual(mean, noise, places)
     smooth = places.inside & (places.wall_mm > _CLEAR_MM)
     if float(np.mean(ground.glide[smooth] > GLIDES)) > _MOSTLY:

@@ -109,7 +109,7 @@ def test_what_stopped_is_forgotten_after_the_window(bench: Bench) -> None:
 
 
 def test_a_longer_run_keeps_no_more(bench: Bench) -> None:
-    """What the meter holds after 60 s is what it holds after 36 s: an hour costs no more than the half minute of ground."""
+    """What the meter holds after 60 s is what it holds after 36 s: an hour costs no more than half a minute of ground."""
     meter, sizes = bench.meter(), []
     pictures = [picture for picture, _ in bench.Disc(wall_mm_s=15.0, fps=10.0).pictures(1.0)]
     for number in range(600):
