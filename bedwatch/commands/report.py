@@ -17,7 +17,7 @@ from bedwatch.files import check_places, write_bytes
 from bedwatch.frames.open import live_name
 from bedwatch.judge.setting import Setting
 from bedwatch.keep.setting_of import setting_of
-from bedwatch.keep.settings import ENDING, list_settings, look_up, open_setting
+from bedwatch.keep.settings import ENDING, has_setting, look_up, open_setting
 from bedwatch.show.report import Sheet, report_page
 
 
@@ -56,7 +56,7 @@ def _is_setting(source: str, folders: Sequence[Path]) -> bool:
         return True
     if live_name(source) is not None or Path(source).exists():
         return False
-    return any(kept.name == source for folder in dict.fromkeys(folders) for kept in list_settings(folder))
+    return has_setting(source, folders)
 
 
 def _setting_sheet(source: str, bed_file: Path, bed: Bed) -> Sheet:

@@ -74,8 +74,8 @@ class LiveSource:
         self._opener = opener
         self._give_up_s = give_up_s
         self._news = Condition()
-        self._slot: tuple[Picture, float] | None = None
-        self._missed = 0
+        self._slot: tuple[Picture, float, int] | None = None  # with how many were missed before it
+        self._missed = 0  # since then
         self._stop = False
         self._ended = False
         self._mistake: UserError | None = None
@@ -111,13 +111,11 @@ class LiveSource:
                 if self._mistake is not None:
                     raise self._mistake
                 now_s = time.monotonic() - self._first_s
-                taken, missed = self._slot, self._missed
-                if taken is not None:
-                    self._slot, self._missed = None, 0
-                elif self._ended:
+                taken, self._slot = self._slot, None
+                if taken is None and self._ended:
                     self.outcome = Outcome.LOST
                     return
-            yield Tick(time_s=now_s) if taken is None else self._frame(*taken, missed)
+            yield Tick(time_s=now_s) if taken is None else self._frame(*taken)
 
     def close(self) -> None:
         """Ask the capture thread to end and wait a moment; one that is stuck in a read ends after it, or with the process."""
@@ -198,8 +196,8 @@ class LiveSource:
                 self._notes.append(
                     f"{self._name}: back at {at_s - self._first_s:.1f} s, was lost for {at_s - self._last_s:.1f} s"
                 )
-            self._missed += self._slot is not None
-            self._slot, self._last_s = (picture, at_s), at_s
+            missed = self._missed if self._slot is None else self._missed + 1 + self._slot[2]
+            self._slot, self._last_s, self._missed = (picture, at_s, missed), at_s, 0
             self._news.notify_all()
 
     def _leave_out(self, size: tuple[int, int], at_s: float) -> None:

@@ -1,7 +1,7 @@
 """Video files whose decoder gives brightness and colour apart, as most do: the brightness is used as it is.
 
-Turning a picture into red, green and blue and back into grey costs as much as half of the decoding, and only a few pixels'
-colour is ever asked for.
+Turning a picture into red, green and blue and back into grey costs a good part of what its decoding does, and only a few
+pixels' colour is ever asked for.
 """
 
 from __future__ import annotations

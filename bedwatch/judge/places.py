@@ -46,8 +46,6 @@ class Places:
             self.border_mm[here] = border_distance(bed, zone, xy[here.ravel()])
             beside.append(grow(here, reach))
         self.beside: Mask = np.stack(beside)
-        inside = self.inside.astype(np.float32)
-        self._counts = [self._box(inside, mm) for mm in _RING_MM]
 
     def disc(self, radius_mm: float) -> NDArray[np.uint8]:
         """A disc as a kernel of 0 and 1."""
@@ -60,21 +58,21 @@ class Places:
         width = 2 * round(half_mm / self.step_mm) + 1
         return box_sum(values, width)
 
-    def around(self, values: Array, among: Mask | None = None) -> Array:
+    def around(self, values: Array, among: Mask) -> Array:
         """Mean of the marked places' values over the ring of surroundings of each place; NaN where it sees too little."""
-        free = self.inside if among is None else self.inside & among
-        masked = np.where(free, values, 0.0).astype(np.float32)
-        inner, outer = (self._box(masked, mm) for mm in _RING_MM)
-        counts = self._counts if among is None else [self._box(free.astype(np.float32), mm) for mm in _RING_MM]
-        count = counts[1] - counts[0]
+        free = self.inside & among
+        (inner, outer), (few, many) = (
+            [self._box(of, mm) for mm in _RING_MM]
+            for of in (np.where(free, values, 0.0).astype(np.float32), free.astype(np.float32))
+        )
+        count = many - few
         return np.where(count > 20, (outer - inner) / np.maximum(count, 1.0), np.nan)
 
-    def zone_medians(self, values: Array, among: Mask | None = None) -> Array:
-        """(zones,) median over each zone's places, of those marked; NaN for a zone of which too few are."""
-        free = self.inside if among is None else self.inside & among
+    def zone_medians(self, values: Array) -> Array:
+        """(zones,) median over each zone's places; NaN for a zone that is not seen."""
         found = np.full(len(self.bed.zones), np.nan)
         for number in range(len(found)):
-            here = free & (self.zone == number)
+            here = self.inside & (self.zone == number)
             if here.sum() >= 12:
                 found[number] = middle(values[here])
         return found

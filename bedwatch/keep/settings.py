@@ -97,6 +97,11 @@ def look_up(text: str, folders: Sequence[Path]) -> Path:
     )
 
 
+def has_setting(name: str, folders: Sequence[Path]) -> bool:
+    """Whether one of the folders has a setting of that name."""
+    return bool(name) and any(_taken(folder, name) is not None for folder in folders)
+
+
 def open_setting(path: Path) -> Kept:
     """A setting and what is wrong with its picture. Raises UserError when the setting itself cannot be read."""
     name = path.name.removesuffix(ENDING)

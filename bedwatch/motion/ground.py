@@ -36,7 +36,7 @@ class Ground:
     busy: (n, rows, cols) mean logarithm of that energy, smoothed over an eruption: what a place is like most of the time,
         rather than what its strongest moments are. floor: energy that was added before taking it.
     growth: (n, rows, cols) by how much more changes over eight frames than from one to the next, mean energy: noise drops out.
-    quick, slow: (n, rows, cols) the same of the change from one frame to the next, and over eight frames.
+    quick: (n, rows, cols) the same as busy of the change from one frame to the next.
     pulse: (m, 4) logarithm of the mean energy over each quarter of the bed, look by look, over the last PULSE_S.
     noise: energy that camera noise alone gives a place, roughly.
     live: (rows, cols) whether it moves by more than the camera's noise can explain. known: whether that could be told.
@@ -53,7 +53,6 @@ class Ground:
     busy: Array
     growth: Array
     quick: Array
-    slow: Array
     pulse: Array
     floor: float
     noise: float
@@ -87,7 +86,6 @@ class _Slab:
     busy: Image
     growth: Image
     quick: Image
-    slow: Image
 
 
 class GroundLog:
@@ -150,8 +148,7 @@ class GroundLog:
         while time_s - self._pulse[0][0] > PULSE_S:
             self._pulse.popleft()
         growth = (slow - quick) / np.maximum(self.seen, 0.25)
-        busy, lasting = (self._usually(of, self._floor) for of in (energy, slow))
-        rapid = self._usually(quick, _QUICK_FLOOR * self._floor)
+        busy, rapid = self._usually(energy, self._floor), self._usually(quick, _QUICK_FLOOR * self._floor)
         if self._paused or not self._slabs or time_s - self._slabs[-1].start_s >= SLAB_S:
             self._close(time_s)
             self._paused = False
@@ -164,7 +161,6 @@ class GroundLog:
                     busy=busy,
                     growth=growth,
                     quick=rapid,
-                    slow=lasting,
                 )
             )
             return
@@ -173,7 +169,6 @@ class GroundLog:
         slab.busy += busy
         slab.growth += growth
         slab.quick += rapid
-        slab.slow += lasting
         slab.count += 1
         slab.end_s = time_s
 
@@ -212,7 +207,6 @@ class GroundLog:
             busy=np.stack([slab.busy for slab in self._slabs]) / counts,
             growth=np.stack([slab.growth for slab in self._slabs]) / counts,
             quick=np.stack([slab.quick for slab in self._slabs]) / counts,
-            slow=np.stack([slab.slow for slab in self._slabs]) / counts,
             floor=self._floor,
             noise=noise,
             live=np.repeat(np.repeat(live, 2, axis=0), 2, axis=1),

@@ -156,7 +156,7 @@ def test_reads_that_fail_now_and_then_are_damage_and_no_loss() -> None:
 
 
 def test_a_picture_of_another_size_now_and_then_is_left_out_and_counted() -> None:
-    camera = Takes([(40, 30), (20, 10), (20, 10), (40, 30)])
+    camera = Takes([(40, 30), (20, 10), (20, 10), (40, 30)], pause_s=0.1)
     source = LiveSource("camera 3", camera.open)
     frames = list(islice(source, 1))
     for frame in source:

@@ -155,7 +155,6 @@ def _ground_of(
         busy=np.log(smooth + FLOOR),
         growth=0.7 * (energy - NOISE),
         quick=np.log(NOISE + 0.4 * (smooth - NOISE) + 0.25 * FLOOR),
-        slow=np.log(NOISE + 1.1 * (smooth - NOISE) + FLOOR),
         pulse=np.zeros((0, 4)),
         floor=FLOOR,
         noise=NOISE,
