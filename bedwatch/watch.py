@@ -183,26 +183,24 @@ class Watch:
                 f"{self._shape[1]} x {self._shape[0]} px like those before; start again with one camera setting"
             )
         if self._camera.blank or place.lost or self._camera.defocused:
-            eyes.meter.forget()
+            eyes.meter.pause(frame.time_s)
             return
         if place.jolted:
-            eyes.meter.forget()
+            eyes.meter.pause(frame.time_s)
         flat = eyes.rectifier.rectify(frame.picture, shift_px=place.shift_px)
         bands = eyes.mains.add(frame.picture, frame.time_s)
         if eyes.mains.began:
             eyes.meter.forget()
         if bands is not None:
             flat = eyes.mains.even(flat, bands)
-        covered = eyes.cover.add(
-            flat, frame.time_s, lambda: eyes.hue.of(frame.picture), frame.picture, unsure=place.hold
-        )
+        covered = eyes.cover.add(flat, frame.time_s, lambda: eyes.hue.of(frame), frame.picture, unsure=place.hold)
         if covered != self._covered:
             self._covered = covered
             self._next_s = min(self._next_s, frame.time_s)  # say so at once
         if place.hold and not (covered or place.adrift or eyes.cover.light):
             return  # for a moment not known; what was seen before goes with what follows
         if covered or place.hold or eyes.cover.light:
-            eyes.meter.forget()
+            eyes.meter.pause(frame.time_s)
         else:
             eyes.meter.add(flat, frame.time_s)
 
@@ -223,7 +221,7 @@ class Watch:
 
     def _search(self, frame: Frame) -> None:
         if frame.time_s >= self._next_picture_s:
-            self._pictures.append(frame.picture)
+            self._pictures.append(frame.coloured())
             del self._pictures[:-AIM_PICTURES]
             self._next_picture_s = frame.time_s + AIM_AT_S[0] / AIM_PICTURES
         if frame.time_s >= self._tries[0]:
@@ -297,7 +295,7 @@ class Watch:
             problems.append(Problem(kind=ProblemKind.BED_NOT_FOUND, advice=advice))
         return tuple(problems)
 
-    def _reading(self) -> Reading:
+    def _reading(self, *, last: bool = False) -> Reading:
         self._given_s = self._now_s
         problems = self._problems()
         blank = self._camera.blank or self._camera.place.lost or self._now_s - self._fresh_s > FROZEN_S
@@ -315,7 +313,7 @@ class Watch:
         if changed_s is not None and self._eyes is not None:
             self._eyes.meter.forget_before(changed_s)
             field = self._eyes.meter.field()
-        return self._judge.read(self._now_s, field, problems)
+        return self._judge.read(self._now_s, field, problems, last=last)
 
     def _last(self) -> Reading | None:
         """The last reading, for the window then in view."""
@@ -331,7 +329,7 @@ class Watch:
                         reason="there was no picture to look for it in", advice="Check the source."
                     )
                 return self._judge.nothing(self._now_s, State.NO_PICTURE, self._problems())
-        return self._reading() if self._now_s > self._given_s or self._cut_short else None
+        return self._reading(last=True) if self._now_s > self._given_s or self._cut_short else None
 
     def _forget(self) -> None:
         if self._eyes is not None:

@@ -63,14 +63,14 @@ class Desk:
         self._bed_file = bed_file
         self._aim_file = kept_aim_file(bed_file, source)
         self._kept_aim = kept
-        self._picture: Picture | None = None
+        self._frame: Frame | None = None
         self._kept: LastSeconds | None = None
         self._window: Window | None = None
         self._aim: Aim | None = None
 
     def see(self, frame: Frame, note: Note, *, live: bool) -> None:
         """A picture goes by; a live source's are kept for half a minute."""
-        self._picture = frame.picture
+        self._frame = frame
         aim = self._watch.aim
         if aim is None:
             return
@@ -115,9 +115,13 @@ class Desk:
             for line in mistake.lines:
                 note(line)
 
+    def _picture(self) -> Picture | None:
+        """The newest picture, in colour."""
+        return None if self._frame is None else self._frame.coloured()
+
     def _keep_setting(self, order: KeepSetting) -> str:
-        setting = self._minutes.setting(order, self._watch, self._picture, self._source)
-        path = save_here(setting, self._watch, self._picture, self._bed_file.parent)
+        setting = self._minutes.setting(order, self._watch, self._picture(), self._source)
+        path = save_here(setting, self._watch, self._picture(), self._bed_file.parent)
         self.saved(saved_of(setting))
         return f"The setting is saved in {path}, of {setting.seen_s:.0f} s seen."
 
@@ -127,7 +131,7 @@ class Desk:
         return f"The camera does not stand as in {self._aim_file}: the bed was found anew. A shows it, and keeps it."
 
     def _draw_aim(self, order: ShowAim) -> None:
-        picture, aim = self._picture, self._watch.aim
+        picture, aim = self._picture(), self._watch.aim
         if picture is None or aim is None:
             missing = self._watch.not_found
             words = "The bed is still being looked for." if missing is None else f"{missing.reason}. {missing.advice}"
@@ -144,7 +148,7 @@ class Desk:
         self.show_aim(Text("\n").join([*lines, *said]), True)
 
     def _keep_aim(self) -> str:
-        picture, aim = self._picture, self._watch.aim
+        picture, aim = self._picture(), self._watch.aim
         if picture is None or aim is None:
             return "There is no aim to keep."
         if aim.size_px is None:

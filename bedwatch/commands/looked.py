@@ -12,7 +12,7 @@ from bedwatch.aim.types import Aim
 from bedwatch.bed import Bed
 from bedwatch.errors import UserError
 from bedwatch.frames.ahead import Ahead
-from bedwatch.frames.frame import Frame, Picture, Source, Tick
+from bedwatch.frames.frame import Frame, Source, Tick
 from bedwatch.frames.live import GIVE_UP_S, LiveSource
 from bedwatch.frames.open import live_name, open_source
 from bedwatch.judge.steady import Steady, mean_of
@@ -83,11 +83,11 @@ def look(source: str, bed: Bed, aim_file: Path | None, seconds: float | None, ra
 def _watched(source: str, bed: Bed, aim: Aim | None, frames: Source, live_s: float) -> Looked:
     watch = Watch(bed, aim)
     readings: list[Reading] = []
-    newest: Picture | None = None
-    shown: tuple[Picture, Aim] | None = None
+    newest: Frame | None = None
+    shown: tuple[Frame, Aim] | None = None
     for moment in _moments(frames, live_s):
         if isinstance(moment, Frame):
-            newest = moment.picture
+            newest = moment
         reading = watch.step(moment)
         if reading is not None:
             readings.append(reading)
@@ -109,7 +109,7 @@ def _watched(source: str, bed: Bed, aim: Aim | None, frames: Source, live_s: flo
         source=source,
         readings=tuple(readings),
         aim=watch.aim,
-        picture=None if shown is None else flat_jpeg(*shown, bed),
+        picture=None if shown is None else flat_jpeg(shown[0].coloured(), shown[1], bed),
         not_found=None if why is None else f"{why.reason}. {why.advice}",
     )
 

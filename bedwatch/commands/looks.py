@@ -63,11 +63,11 @@ def first_look(frames: Iterable[Frame]) -> FirstLook:
         check.add(frame)
         if lattice is None or lattice.shape != frame.picture.shape[:2]:
             lattice, greys = Lattice(frame.picture.shape[:2]), []
-        grey = lattice.sample(frame.picture)[1]
+        grey = lattice.grey(frame)
         if not greys or not np.array_equal(grey, greys[-1]):  # the same picture again tells nothing of noise
             greys.append(grey)
         if frame.time_s >= due_s and len(pictures) < PICTURES:
-            pictures.append(frame.picture)
+            pictures.append(frame.coloured())
             times_s.append(frame.time_s)
             due_s = frame.time_s + LOOK_S / PICTURES
         if frame.time_s > LOOK_S:

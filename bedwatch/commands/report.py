@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -13,9 +14,10 @@ from bedwatch.cli import EXIT_NOT_FOUND
 from bedwatch.commands.looked import look
 from bedwatch.errors import UserError
 from bedwatch.files import check_places, write_bytes
+from bedwatch.frames.open import live_name
 from bedwatch.judge.setting import Setting
 from bedwatch.keep.setting_of import setting_of
-from bedwatch.keep.settings import ENDING, look_up, open_setting
+from bedwatch.keep.settings import ENDING, list_settings, look_up, open_setting
 from bedwatch.show.report import Sheet, report_page
 
 
@@ -37,7 +39,7 @@ def run_report(
     then = None if against is None else _setting_sheet(against, bed_file, bed)
     sheet = (
         _setting_sheet(source, bed_file, bed)
-        if _is_setting(source)
+        if _is_setting(source, [bed_file.parent, Path()])
         else _looked_sheet(source, bed, aim_file, seconds, rate)
     )
     if sheet is None:
@@ -48,8 +50,13 @@ def run_report(
     return 0
 
 
-def _is_setting(source: str) -> bool:
-    return source.casefold().endswith(ENDING)
+def _is_setting(source: str, folders: Sequence[Path]) -> bool:
+    """Whether a saved setting is meant: its file, or its name where nothing else goes by that."""
+    if source.casefold().endswith(ENDING):
+        return True
+    if live_name(source) is not None or Path(source).exists():
+        return False
+    return any(kept.name == source for folder in dict.fromkeys(folders) for kept in list_settings(folder))
 
 
 def _setting_sheet(source: str, bed_file: Path, bed: Bed) -> Sheet:

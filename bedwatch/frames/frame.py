@@ -10,14 +10,30 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from bedwatch.frames.cv import cv2
+
 Picture = NDArray[np.uint8]
+_WHOLE = np.empty((0, 0), np.uint16)  # no fractions of a pixel
+
+
+def pick(picture: Picture, at_px: NDArray[np.int16]) -> Picture:
+    """Single pixels of a picture, (rows, cols) or (rows, cols, 3) as it is. at_px: (rows, cols, 2) whole pixels (u, v) of it."""
+    return np.asarray(cv2.remap(picture, at_px, _WHOLE, cv2.INTER_NEAREST), np.uint8)
+
+
+class Planes(Protocol):
+    """A decoded picture with its colour kept apart from its brightness."""
+
+    def coloured(self) -> Picture: ...
+    def colours(self, at_px: NDArray[np.int16]) -> Picture: ...
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Frame:
     """One picture and what is known of when it was taken.
 
-    picture: (height, width, 3) BGR or (height, width) grey, read-only.
+    picture: (height, width, 3) BGR or (height, width) grey, read-only; grey also where the decoder gives brightness and colour
+    apart, in `planes`.
     time_s: source time in seconds from the first frame of the source.
     number: 0, 1, 2, ... over the frames that were delivered.
     dropped_before: frames known to be missing between this one and the one before it.
@@ -29,6 +45,15 @@ class Frame:
     number: int
     dropped_before: int = 0
     repeated: bool = False
+    planes: Planes | None = None
+
+    def coloured(self) -> Picture:
+        """(height, width, 3) BGR, read-only; (height, width) when there is no colour."""
+        return self.picture if self.planes is None else self.planes.coloured()
+
+    def colours(self, at_px: NDArray[np.int16]) -> Picture:
+        """(rows, cols, 3) BGR of single pixels, or (rows, cols) grey. at_px: (rows, cols, 2) whole pixels (u, v)."""
+        return pick(self.picture, at_px) if self.planes is None else self.planes.colours(at_px)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -32,7 +32,7 @@ class LastSeconds:
         """The next picture; a repeated one tells nothing new and is left out."""
         if frame.repeated:
             return
-        done, data = cv2.imencode(".jpg", frame.picture[self._part], [cv2.IMWRITE_JPEG_QUALITY, QUALITY])
+        done, data = cv2.imencode(".jpg", frame.coloured()[self._part], [cv2.IMWRITE_JPEG_QUALITY, QUALITY])
         if not done:
             return
         self._shots.append((frame.time_s, data.tobytes()))

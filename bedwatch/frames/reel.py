@@ -10,7 +10,7 @@ from types import TracebackType
 from typing import Protocol, Self
 
 from bedwatch.errors import UserError
-from bedwatch.frames.frame import Frame, Outcome, Picture
+from bedwatch.frames.frame import Frame, Outcome, Picture, Planes
 from bedwatch.frames.repeats import RepeatWatch
 from bedwatch.frames.steps import StepWatch
 
@@ -30,6 +30,7 @@ class Shot:
     picture: Picture
     time_s: float
     broken_before: int = 0
+    planes: Planes | None = None
 
 
 class Decoder(Protocol):
@@ -208,6 +209,7 @@ class FileSource:
             number=self._number,
             dropped_before=dropped,
             repeated=repeated,
+            planes=shot.planes,
         )
         self._last_s, self._lost, self._number = time_s, 0, self._number + 1
         return frame

@@ -11,7 +11,8 @@ from bedwatch.errors import UserError
 from bedwatch.frames.cv import cv2
 from bedwatch.frames.extent import is_whole
 from bedwatch.frames.frame import Picture
-from bedwatch.frames.reel import FileSource, Shot
+from bedwatch.frames.planes import NotPlanesError, PlanesDecoder
+from bedwatch.frames.reel import Decoder, FileSource, Shot
 
 # A packet that cannot be decoded makes read() say False, as the end does. One lost key picture costs all up
 # to the next; a read past the end costs microseconds.
@@ -83,7 +84,14 @@ class VideoFile(FileSource):
 
     def __init__(self, path: Path, name: str | None = None) -> None:
         name = name or str(path)
-        super().__init__(VideoDecoder(path, name), name)
+        super().__init__(_decoder(path, name), name)
+
+
+def _decoder(path: Path, name: str) -> Decoder:
+    try:
+        return PlanesDecoder(path)
+    except NotPlanesError:
+        return VideoDecoder(path, name)
 
 
 def _as_picture(value: object) -> Picture:

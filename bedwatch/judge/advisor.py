@@ -87,9 +87,13 @@ class Advisor:
         self._before, self._last = self._belief, (valve, sign * amount)
         self._belief = self._belief.moved(valve, mean, math.hypot(deviation, error))
 
+    def note(self, look: Look) -> None:
+        """Keep it for the next `did`: what the bed was like before the move."""
+        self._look = look
+
     def look(self, look: Look) -> Advice:
         """What to do now."""
-        self._look = look
+        self.note(look)
         belief = self._belief.seen(look.seen)
         valves, supply = self._answered(belief, look)
         known = np.array([seen.known for seen in look.seen])

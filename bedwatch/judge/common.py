@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.judge.places import Places
+from bedwatch.middle import middle
 from bedwatch.motion.ground import Ground
 
 Array = NDArray[np.floating[Any]]
@@ -46,21 +47,28 @@ def heaves(ground: Ground) -> bool:
     return max(abs(one) for one in beat) > _BEAT
 
 
-def changed_s(ground: Ground, places: Places) -> float | None:
-    """Since when the air of a zone has been another one, if it was changed within the seconds that are remembered."""
-    count = len(ground.end_s)
-    if count < _BEFORE + _SOON:
-        return None
-    first = max(0, count - _LOOK_BACK - 6)
-    recent, latest = ground.busy[first:], None
-    for number in range(len(places.bed.zones)):
-        here = places.inside & (places.zone == number)
-        if here.sum() < 30:
-            continue
-        at = _step(np.median(recent[:, here], axis=1))
-        if at is not None and (latest is None or at > latest):
-            latest = at
-    return None if latest is None else float(ground.start_s[first + latest])
+class AirChange:
+    """Tells since when the air of a zone has been another one. Remembers what a second that is over was like."""
+
+    def __init__(self) -> None:
+        self._known: dict[tuple[float, float], Array] = {}
+
+    def since_s(self, ground: Ground, places: Places) -> float | None:
+        """The time of the change, if there was one within the seconds that are remembered."""
+        count = len(ground.end_s)
+        if count < _BEFORE + _SOON:
+            return None
+        first, latest = max(0, count - _LOOK_BACK - 6), None
+        spans = list(zip(ground.start_s[first:].tolist(), ground.end_s[first:].tolist(), strict=True))
+        self._known = {
+            span: self._known[span] if span in self._known else places.zone_medians(busy)
+            for span, busy in zip(spans, ground.busy[first:], strict=True)
+        }
+        for series in np.array([self._known[span] for span in spans]).T:
+            at = _step(series) if np.isfinite(series).all() else None
+            if at is not None and (latest is None or at > latest):
+                latest = at
+        return None if latest is None else float(ground.start_s[first + latest])
 
 
 def _step(series: Array) -> int | None:
@@ -68,7 +76,7 @@ def _step(series: Array) -> int | None:
     best, found = 0.0, None
     for at in range(max(_BEFORE, len(series) - _LOOK_BACK), len(series) - _SOON + 1):
         before, after = series[max(0, at - 6) : at], series[at:]
-        step = abs(float(np.median(after) - np.median(before)))
+        step = abs(middle(after) - middle(before))
         scatter = max(
             _LEAST_SCATTER,
             float(before[:-1].std()) if len(before) > 3 else 0.0,

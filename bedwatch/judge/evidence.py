@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from bedwatch.bed import Bed, Cells
 from bedwatch.bed.zones import border_distance
+from bedwatch.middle import middle
 from bedwatch.motion.field import MotionField
 from bedwatch.motion.gliding import GLIDES
 
@@ -109,7 +110,7 @@ class ZoneView:
         octaves = field.octaves[seen].mean(axis=0)
         noise = 0.0 if field.ground is None else field.ground.noise
         change = max(float(octaves.sum()) - noise, 0.0)
-        length_mm = math.sqrt(change / max(float(np.median(field.texture[seen])), 1e-6))
+        length_mm = math.sqrt(change / max(middle(field.texture[seen]), 1e-6))
         octaves = np.maximum(octaves, 0.0)
         width = float(octaves[3:].sum() / max(octaves[1:3].sum(), 1e-9))
         energy = np.maximum(field.octaves[:, :3].sum(axis=1), 0.0)
@@ -117,11 +118,11 @@ class ZoneView:
         lifted = (field.renewal[seen].max(axis=1) > _RENEWED) | (field.coherence[seen] > 1.0)
         lifted &= strong | (field.coherence[seen] > _SURELY_DRIFTS)
         lifted |= field.glide[seen] > GLIDES
-        duty = float(np.median(field.duty[seen]))
+        duty = middle(field.duty[seen])
         # What glides or keeps its pattern is no eruption, however steadily it moves.
-        late = float(np.median(field.renewal[seen].max(axis=1)))
+        late = middle(field.renewal[seen].max(axis=1))
         renewed = float(np.interp(_SOON_S, field.lags_s, np.median(field.renewal[seen], axis=0)))
-        erupts = late > (_RENEWED if float(np.median(field.glide[seen])) < _SMOOTH else 2 * _RENEWED)
+        erupts = late > (_RENEWED if middle(field.glide[seen]) < _SMOOTH else 2 * _RENEWED)
         return ZoneEvidence(
             known=True,
             cells=len(seen),

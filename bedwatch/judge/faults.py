@@ -20,8 +20,9 @@ from bedwatch.motion.ground import Ground
 
 # The same fault is looked for again within this distance; a leak is long.
 _SAME_PLACE_MM = {FaultKind.SPOUT: 30.0, FaultKind.DEAD_SPOT: 35.0, FaultKind.RIM_LEAK: 70.0}
-# It is told after so long, unless it stands out by so much (logarithm of energy) that a shorter time will do.
-_LASTED_S, _SOON_S, _PLAIN = 3.0, 0.7, 1.8
+# It is told after so long, unless it stands out by so much (logarithm of energy), or has been there for so long by what is
+# remembered from before a hand came in, that a shorter time will do.
+_LASTED_S, _SOON_S, _PLAIN, _LONG_S = 3.0, 0.7, 1.8, 12.0
 # It is over when it has not been seen for so long.
 _OVER_S = 2.2
 # Less than this tells nothing of what stays.
@@ -71,7 +72,7 @@ class FaultWatch:
 
     def find(self, time_s: float, ground: Ground | None) -> tuple[Fault, ...]:
         """The faults that have lasted, oldest first."""
-        if ground is None or ground.end_s[-1] - ground.start_s[0] < _LEAST_SEEN_S:
+        if ground is None or ground.seen_s < _LEAST_SEEN_S:
             return ()
         places, wall = self.places(ground)
         known = {kind: [t.suspect for t in self._tracks if t.suspect.kind is kind] for kind in FaultKind}
@@ -132,7 +133,8 @@ class FaultWatch:
             else:
                 track = _Track(suspect=new, first_s=time_s, seen_s=time_s, since_s=new.since_s)
             lasted = time_s - track.first_s
-            track.told = track.told or lasted >= (_SOON_S if abs(new.strength) > _PLAIN else _LASTED_S)
+            soon = abs(new.strength) > _PLAIN or time_s - new.since_s > _LONG_S
+            track.told = track.told or lasted >= (_SOON_S if soon else _LASTED_S)
             kept.append(track)
         self._tracks = kept + [t for t in left if time_s - t.seen_s < _OVER_S]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,7 +12,7 @@ from bedwatch.aim.types import Problem
 from bedwatch.bed import Bed, Cells
 from bedwatch.judge.advisor import Advice, Advisor, Look
 from bedwatch.judge.belief import Seen
-from bedwatch.judge.common import changed_s, heaves
+from bedwatch.judge.common import AirChange, heaves
 from bedwatch.judge.evidence import ZoneEvidence, ZoneView
 from bedwatch.judge.faults import FaultWatch
 from bedwatch.judge.hints import Air, air_of, because, hint_of
@@ -43,6 +43,8 @@ ASLEEP = 0.12
 ENOUGH_S = 5.8
 _STILL_LIVE = 0.15
 _CALM = 0.15  # of the supply's travel, against heaving
+# A plan holds for so long while every zone is taken for what it was: it is the dearest part of a reading.
+_PLAN_S = 2.0
 
 _WAITING = {
     State.SETTLING: "Not enough has been seen yet to judge the air.",
@@ -54,6 +56,15 @@ _HEAVES = (
     "The whole surface heaves as one with a beat: that is the plate or the plenum under it, not a zone; "
     "less air for all first."
 )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Advised:
+    """What was advised, when, and the zones' hints it was worked out with."""
+
+    time_s: float
+    words: tuple[HintWord, ...]
+    advice: Advice
 
 
 class Judge:
@@ -69,17 +80,21 @@ class Judge:
         self._view = ZoneView(bed, cells)
         self._air = [Air.UNKNOWN] * len(bed.zones)
         self._faults = FaultWatch(bed, cells)
+        self._air_change = AirChange()
+        self._advised: _Advised | None = None
 
     def did(self, did: Did) -> None:
         """The operator did something: what is seen from now on is its answer."""
         self.history.add(did)
         self._advisor.did(did)
+        self._advised = None
 
     def nothing(self, time_s: float, state: State, problems: Sequence[Problem] = (), *, keep: bool = False) -> Reading:
         """A reading that says only in which state we are: every figure unknown, every hint `wait`.
 
         keep: what was found before goes on to hold, after a mere hiccup.
         """
+        self._advised = None
         if not keep:
             self._air = [Air.UNKNOWN] * len(self._bed.zones)
             self._faults.forget()
@@ -108,10 +123,15 @@ class Judge:
         live = field.cells.live[np.isfinite(field.cells.live)]
         if not len(live) or float(live.mean()) < ASLEEP:  # noise and coding come and go over a surface that lies still
             return None
-        return changed_s(field.ground, self._faults.places(field.ground)[0])
+        return self._air_change.since_s(field.ground, self._faults.places(field.ground)[0])
 
-    def read(self, time_s: float, field: MotionField | None, problems: Sequence[Problem] = ()) -> Reading:
-        """The reading of the window that ends at time_s. Too short a window: `settling`, with the figures seen so far."""
+    def read(
+        self, time_s: float, field: MotionField | None, problems: Sequence[Problem] = (), *, last: bool = False
+    ) -> Reading:
+        """The reading of the window that ends at time_s. Too short a window: `settling`, with the figures seen so far.
+
+        last: nothing comes after it, so that the move is worked out from all that was seen.
+        """
         if field is None:
             return self.nothing(time_s, State.SETTLING, problems)
         settled = field.seconds >= ENOUGH_S
@@ -137,7 +157,7 @@ class Judge:
             hints = [
                 (word, _HEAVES if one is Air.VIOLENT else why) for one, (word, why) in zip(air, hints, strict=True)
             ]
-        advice = self._advice(evidence, hints) if settled else None
+        advice = self._advice(time_s, evidence, hints, last=last) if settled else None
         move, outcome = (None, Outcome.LOOKING) if advice is None else (advice.move, advice.outcome)
         if heaving and Air.VIOLENT in air:
             zone = ALL_ZONES if len(names) > 1 else names[0]
@@ -169,7 +189,10 @@ class Judge:
         self.history.add(reading)
         return reading
 
-    def _advice(self, evidence: Sequence[ZoneEvidence], hints: Sequence[tuple[HintWord, str]]) -> Advice:
+    def _advice(
+        self, time_s: float, evidence: Sequence[ZoneEvidence], hints: Sequence[tuple[HintWord, str]], *, last: bool
+    ) -> Advice:
+        """The plan; that of a moment ago while every zone is taken for what it was taken for then."""
         seen = tuple(
             Seen(
                 known=one.known,
@@ -181,7 +204,14 @@ class Judge:
             for one in evidence
         )
         by_hand = tuple(hint if hint[0] in (HintWord.STIR, HintWord.CHECK_PLATE) else None for hint in hints)
-        return self._advisor.look(Look(seen=seen, by_hand=by_hand))
+        look, words = Look(seen=seen, by_hand=by_hand), tuple(word for word, _ in hints)
+        before = self._advised
+        if before is not None and not last and before.words == words and 0 <= time_s - before.time_s < _PLAN_S:
+            self._advisor.note(look)
+            return before.advice
+        advice = self._advisor.look(look)
+        self._advised = _Advised(time_s=time_s, words=words, advice=advice)
+        return advice
 
     def _is_air(self, fault: Fault, air: Sequence[Air]) -> bool:
         """Whether what looks like a fault is the zone's air: stillness if it gets too little, a surging wall if too much."""

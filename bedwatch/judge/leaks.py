@@ -19,12 +19,13 @@ _STRIP_MM, _WITHIN_MM = 13.0, (24.0, 48.0)
 _PIECE_MM = 10.0
 # A leak: the strip is busier than further in by this (logarithm of energy), and by so much more so than along the rest of the
 # wall, over this length at least and this share of the wall at most.
-_ABOVE_WITHIN, _ABOVE_REST, _SIGMAS = 0.45, 1.0, 4.0
+_ABOVE_WITHIN, _ABOVE_REST, _SIGMAS = 0.4, 0.9, 4.0
 _LEAST_MM, _MOST_SHARE = 32.0, 0.5
 _SLACK = 0.75
 # Where the powder further in stands still it outdoes that by far.
 _SETTLED, _SETTLED_LEAD = 0.5, 2.5
 _ABOVE_NOISE = 12.0
+_NOW_S, _NOW_SHARE = 4.0, 0.3  # also over the last seconds
 _INSET_MM = 8.0
 
 
@@ -50,10 +51,10 @@ class Wall:
 
 def find_leaks(ground: Ground, places: Places, wall: Wall, known: list[Suspect]) -> list[Suspect]:
     """Stretches of wall along which powder runs up. known: leaks told before, which may be weaker now."""
-    busy = mean_over(ground, ground.busy, _WINDOW_S)
-    strip, within = wall.mean(busy, wall.strip), wall.mean(busy, wall.within)
+    quick = _quick(mean_over(ground, ground.quick, _WINDOW_S), ground)
+    strip, within = wall.mean(quick, wall.strip), wall.mean(quick, wall.within)
     # Powder further in that stands still is another fault; the strip must outdo its zone as well.
-    medians = places.zone_medians(busy)
+    medians = places.zone_medians(quick)
     zone = wall.mean(np.where(places.zone >= 0, np.nan_to_num(medians, nan=-9.0)[places.zone], -9.0), wall.strip)
     lead = strip - np.fmax(within, zone)
     usable = np.isfinite(lead)
@@ -72,26 +73,34 @@ def find_leaks(ground: Ground, places: Places, wall: Wall, known: list[Suspect])
             or not _LEAST_MM <= len(run) * wall.length_mm / wall.count <= _MOST_SHARE * wall.length_mm
         ):
             continue
-        leak = _leak(run, busy, float(np.nanmax(lead[run])), ground, places, wall)
+        leak = _leak(run, float(np.nanmax(lead[run])), ground, places, wall)
         if leak is not None:
             found.append(leak)
     return found
 
 
-def _leak(
-    run: NDArray[np.intp], busy: Array, strength: float, ground: Ground, places: Places, wall: Wall
-) -> Suspect | None:
+def _quick(usual: Array, ground: Ground) -> Array:
+    """How busy places are from one frame to the next, half of the noise taken out (it is known to a factor of two): after some
+    frames a lively bed's powder is another one everywhere, but jets along the wall change it sooner."""
+    energy = np.exp(usual) - ground.noise / 2
+    return np.asarray(np.log(np.maximum(energy, max(0.3 * ground.noise, 1e-6))), np.float64)
+
+
+def _leak(run: NDArray[np.intp], strength: float, ground: Ground, places: Places, wall: Wall) -> Suspect | None:
     here = np.zeros(wall.count, np.bool_)
     here[run] = True
     group = wall.strip & here[wall.piece]
-    if math.exp(float(busy[group].max())) - ground.floor < _ABOVE_NOISE * ground.noise or not ground.live[group].any():
+    busy = float(mean_over(ground, ground.busy, _WINDOW_S)[group].max())
+    if math.exp(busy) - ground.floor < _ABOVE_NOISE * ground.noise or not ground.live[group].any():
         return None
     within = wall.within & here[wall.piece]
     if strength < _SETTLED_LEAD and within.any() and float(ground.live[within].mean()) < _SETTLED:
         return None
+    each = _quick(ground.quick, ground)
+    series, inner = each[:, group].mean(axis=1), each[:, within].mean(axis=1)
+    if float(np.mean((series - inner)[ground.recent(_NOW_S)])) < _NOW_SHARE * strength:
+        return None
     x, y = _wall_point(places.bed, (run[0] + len(run) / 2) % wall.count / wall.count * wall.length_mm)
-    series = ground.busy[:, group].mean(axis=1)
-    inner = ground.busy[:, within].mean(axis=1)
     calm = np.flatnonzero(series - inner < 0.4 * strength)
     return Suspect(
         kind=FaultKind.RIM_LEAK,

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from bedwatch.bed import Bed, zone_index
 from bedwatch.bed.zones import border_distance, wall_distance
+from bedwatch.middle import middle
 from bedwatch.motion.ground import Ground
 from bedwatch.motion.maps import box_sum, grow, labelled
 
@@ -59,20 +60,23 @@ class Places:
         width = 2 * round(half_mm / self.step_mm) + 1
         return box_sum(values, width)
 
-    def around(self, values: Array) -> Array:
-        """Mean of values over the ring of surroundings of each place; NaN where it sees nothing."""
-        masked = np.where(self.inside, values, 0.0).astype(np.float32)
+    def around(self, values: Array, among: Mask | None = None) -> Array:
+        """Mean of the marked places' values over the ring of surroundings of each place; NaN where it sees too little."""
+        free = self.inside if among is None else self.inside & among
+        masked = np.where(free, values, 0.0).astype(np.float32)
         inner, outer = (self._box(masked, mm) for mm in _RING_MM)
-        count = self._counts[1] - self._counts[0]
+        counts = self._counts if among is None else [self._box(free.astype(np.float32), mm) for mm in _RING_MM]
+        count = counts[1] - counts[0]
         return np.where(count > 20, (outer - inner) / np.maximum(count, 1.0), np.nan)
 
-    def zone_medians(self, values: Array) -> Array:
-        """(zones,) median over each zone's places; NaN for a zone that is not seen."""
+    def zone_medians(self, values: Array, among: Mask | None = None) -> Array:
+        """(zones,) median over each zone's places, of those marked; NaN for a zone of which too few are."""
+        free = self.inside if among is None else self.inside & among
         found = np.full(len(self.bed.zones), np.nan)
         for number in range(len(found)):
-            here = self.inside & (self.zone == number)
+            here = free & (self.zone == number)
             if here.sum() >= 12:
-                found[number] = np.median(values[here])
+                found[number] = middle(values[here])
         return found
 
     def live_shares(self, ground: Ground, among: Mask | None = None) -> Array:

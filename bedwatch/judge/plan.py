@@ -149,12 +149,15 @@ def _cost(step: Step, valve: Travel) -> float:
 
 
 def _ordered(belief: Belief, steps: list[Step]) -> tuple[Step, ...]:
-    """The supply first, unless it is to be raised while a zone is wild; then the farthest off, the rich before the poor."""
-    wild = float(belief.air.max()) > _WILD
+    """The supply first, unless it is to be raised while a zone is wild, or brought down while one is not fed and another is to be
+    throttled by more than that; then the farthest off, the rich before the poor."""
+    wild, unfed = float(belief.air.max()) > _WILD, float(belief.air.min()) < math.log(LEAST)
+    throttled = max((-step.change for step in steps if step.valve is not None), default=0.0)
 
     def rank(step: Step) -> float:
         if step.valve is None:
-            return 1.5 if step.change > 0 and wild else -1.0
+            waits = wild if step.change > 0 else unfed and throttled > -step.change
+            return 1.5 if waits else -1.0
         return 1.0 - abs(step.change) - (_RICH_FIRST if step.change < 0 else 0.0)
 
     return tuple(sorted(steps, key=rank))

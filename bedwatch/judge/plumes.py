@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.judge.places import Array, Mask, Places, mean_over
+from bedwatch.judge.rises import Rises, busy_rises, haste_of, haste_rises
 from bedwatch.judge.suspect import Suspect
 from bedwatch.judge.types import FaultKind
 from bedwatch.motion.ground import Ground
@@ -20,8 +21,9 @@ from bedwatch.motion.maps import highest
 _WINDOWS_S = (8.0, 15.0, 30.0)
 _RISES = (0.9, 0.75, 0.6)
 _SIGMAS = (3.6, 3.5, 3.4)
-_LEAST_SPREAD, _MOST_SPREAD = 0.14, 0.5
-_ENOUGH_LIVE = 0.25  # share of the bed that must be live for it to show its own scatter
+# In a lively bed a plume shows by its haste, and its energy may help: so hasty, and so many sigmas of both together.
+_HASTES = (0.5, 0.45, 0.4)
+_MARKED = (4.8, 4.5, 4.4)
 # In a zone that stands still but for so small a part, a channel blows through settled powder: it outdoes that by far, while a
 # zone on the brink of moving has places that stir a little more than others.
 _SETTLED, _CHANNEL_RISE = 0.6, 2.5
@@ -38,53 +40,41 @@ _CLEAR_OF_WALL_MM = 11.0
 _APART_MM = 24.0
 
 
-class Rises:
-    """How far each place stands out of its surroundings over one window; arrays (rows, cols).
-
-    busy: mean logarithm of energy; medians: (zones,) of it. rise: above the surroundings, the zone and zones near by. spread:
-    the bed's own scatter.
-    """
-
-    def __init__(self, ground: Ground, places: Places, seconds: float) -> None:
-        self.busy: Array = mean_over(ground, ground.busy, seconds)
-        medians = self.medians = places.zone_medians(self.busy)
-        level = places.around(self.busy)
-        for number, median in enumerate(medians):
-            if np.isfinite(median):
-                level = np.where(places.beside[number], np.fmax(level, median), level)
-        self.level = level
-        self.rise: Array = np.where(places.inside, self.busy - level, np.nan)
-        told = places.inside & ground.live & (places.wall_mm > _CLEAR_OF_WALL_MM)
-        self.spread = _LEAST_SPREAD
-        if told.sum() > _ENOUGH_LIVE * places.inside.sum():
-            plain = self.busy[told] - places.around(self.busy)[told]
-            plain = plain[np.isfinite(plain)]
-            spread = 1.4826 * float(np.median(np.abs(plain - np.median(plain))))
-            self.spread = float(np.clip(spread, _LEAST_SPREAD, _MOST_SPREAD))
-
-
 def find_plumes(ground: Ground, places: Places, known: list[Suspect]) -> list[Suspect]:
     """Spouts and channels. known: those told before, which may be weaker now."""
-    seen_s = float(ground.end_s[-1] - ground.start_s[0])
+    seen_s = ground.seen_s
     found: list[Suspect] = []
-    now = Rises(ground, places, _NOW_S)
+    now, now_hasty = busy_rises(ground, places, _NOW_S), haste_rises(ground, places, _NOW_S)
     settled = places.live_shares(ground) < _SETTLED
-    for seconds, least, sigmas in zip(_WINDOWS_S, _RISES, _SIGMAS, strict=True):
+
+    def add(plume: Suspect | None) -> None:
+        if plume is not None and all(_apart(plume, other) for other in found):
+            found.append(plume)
+
+    for number, seconds in enumerate(_WINDOWS_S):
         if seconds > _WINDOWS_S[0] and seen_s < 0.8 * seconds:
             break
-        rises = Rises(ground, places, seconds)
-        for seed in _peaks(rises.rise, places):
+        busy, hasty = busy_rises(ground, places, seconds), haste_rises(ground, places, seconds)
+        marked = np.hypot(*(np.maximum(np.nan_to_num(of.rise), 0.0) / of.spread for of in (busy, hasty)))
+        for seed in _peaks(busy.rise, places):
             slack = _SLACK if _is_known(seed, places, known) else 1.0
-            high = float(rises.rise[seed])
-            number = int(places.zone[seed])
-            if settled[number] and float(rises.busy[seed] - rises.medians[number]) < _CHANNEL_RISE * slack:
+            high = float(busy.rise[seed])
+            zone = int(places.zone[seed])
+            if settled[zone] and float(busy.value[seed] - busy.medians[zone]) < _CHANNEL_RISE * slack:
                 continue
-            if high < least * slack or high < sigmas * slack * rises.spread:
+            if high >= _RISES[number] * slack and high >= _SIGMAS[number] * slack * busy.spread:
+                add(_plume(seed, busy, now, ground.busy, ground, places, seconds))
+        for seed in _peaks(np.where(np.isfinite(hasty.rise), marked, np.nan), places) if hasty.shows else []:
+            slack = _SLACK if _is_known(seed, places, known) else 1.0
+            if settled[int(places.zone[seed])]:
                 continue
-            plume = _plume(seed, rises, now, ground, places, seconds)
-            if plume is not None and all(_apart(plume, other) for other in found):
-                found.append(plume)
+            if float(hasty.rise[seed]) >= _HASTES[number] * slack and float(marked[seed]) >= _MARKED[number] * slack:
+                add(_plume(seed, hasty, now_hasty, _haste(ground), ground, places, seconds))
     return found
+
+
+def _haste(ground: Ground) -> Array:
+    return haste_of(np.exp(ground.quick), np.exp(ground.slow), ground)
 
 
 def _apart(one: Suspect, other: Suspect) -> bool:
@@ -108,12 +98,19 @@ def _peaks(rise: Array, places: Places) -> list[tuple[int, int]]:
 
 
 def _plume(
-    seed: tuple[int, int], rises: Rises, now: Rises, ground: Ground, places: Places, window_s: float
+    seed: tuple[int, int],
+    rises: Rises,
+    now: Rises,
+    each: Array,
+    ground: Ground,
+    places: Places,
+    window_s: float,
 ) -> Suspect | None:
-    """The plume around a peak, if it is one: compact, alive, well above noise, there also now."""
+    """The plume around a peak, if it is one: compact, alive, well above noise, there also now. each: (n, rows, cols) the measure
+    second by second."""
     high = float(rises.rise[seed])
     group = places.grown(seed, np.nan_to_num(rises.rise, nan=-9.0) > max(high / 2, high - 1.2))
-    energy = math.exp(float(rises.busy[seed])) - ground.floor
+    energy = math.exp(float(mean_over(ground, ground.busy, window_s)[seed])) - ground.floor
     if energy < _ABOVE_NOISE * ground.noise or not ground.live[group].any():
         return None
     recent = float(np.nanmean(now.rise[group]))
@@ -122,7 +119,7 @@ def _plume(
     rows, cols = np.nonzero(group)
     if max(np.ptp(rows), np.ptp(cols)) * places.step_mm > _WIDEST_MM:
         return None
-    series = ground.busy[ground.recent(window_s)][:, group].mean(axis=1)
+    series = each[ground.recent(window_s)][:, group].mean(axis=1)
     up = series > float(np.nanmean(rises.level[group]) + _STEADY_RISE * np.nanmean(rises.rise[group]))
     if up.mean() < _STEADY_SHARE:
         return None
@@ -134,15 +131,15 @@ def _plume(
         y_mm=y,
         area_mm2=places.area_mm2(group),
         zone=places.zone_at(group),
-        since_s=_began(group, rises, ground),
+        since_s=_began(group, rises, each, ground),
         strength=high,
         group=group,
     )
 
 
-def _began(group: Mask, rises: Rises, ground: Ground) -> float:
+def _began(group: Mask, rises: Rises, each: Array, ground: Ground) -> float:
     """The end of the last slab in which the place was no busier than half way between its surroundings and the plume."""
-    series: NDArray[np.floating[Any]] = ground.busy[:, group].mean(axis=1)
+    series: NDArray[np.floating[Any]] = each[:, group].mean(axis=1)
     half = float(np.nanmean(rises.level[group]) + 0.4 * np.nanmean(rises.rise[group]))
     # One quiet second is not a pause.
     calm = np.minimum(series, np.append(series[1:], series[-1])) < half

@@ -14,8 +14,9 @@ from bedwatch.motion.gliding import GLIDES
 from bedwatch.motion.ground import Ground
 from bedwatch.motion.maps import grow, median3, shrink
 
-# Still: below this share of what the fed part of the bed does around it, noise taken out. Its rim lies at half.
-_STILL, _RIM = 0.10, 0.42
+# Still: below this share of what the fed part of the bed does around it, noise taken out; less where noise must be guessed. Its
+# rim lies at half.
+_STILL, _STILL_GROWTH, _RIM = 0.10, 0.2, 0.42
 _NOISE_DOUBT = 0.35
 # So much above noise the bed must be for stillness to show at all.
 _ABOVE_NOISE = 3.0
@@ -25,6 +26,10 @@ _NOISE_AT_MOST, _ROUNDING = 5.0, 450.0
 # In a bed that glides over this share of its area a place is still that glides this much less than usual; at the wall there is
 # too little to see.
 _MOSTLY, _STILL_GLIDE, _CLEAR_MM, _TORN = 0.5, 0.45, 26.0, 2.5
+# What is left of noise in the growth is its scatter, over some fifty looks at a place: this part of it.
+_SCATTER = 0.3
+# So much of the change must come after the first frame for its growth to tell.
+_OUTLASTS = 0.6
 # Where noise is more than this share of what a fed place does, nobody can tell.
 _SURE = 0.3
 # A patch must hold a disc of this radius; a gap between eruptions does not.
@@ -67,12 +72,14 @@ def find_still(ground: Ground, places: Places) -> Stillness:
     others = np.zeros(places.inside.shape, np.bool_)
     count = len(places.bed.zones)
     none = Stillness(starved=(False,) * count, patches=(), others=others, alive=(math.nan,) * count)
-    seen_s = float(ground.end_s[-1] - ground.start_s[0])
+    seen_s = ground.seen_s
     window_s = _window_s(ground, places)
     if seen_s < min(_SHORTEST_S, 0.95 * window_s) or seen_s < 0.8 * window_s:
         return none
-    mean = median3(mean_over(ground, ground.energy, window_s))
-    noise = _noise(mean, ground, places)
+    grows = _outlasts(ground, places, window_s)
+    each = ground.growth if grows else ground.energy
+    mean = median3(mean_over(ground, each, window_s))
+    noise = _noise(mean, ground, places, _SCATTER if grows else _NOISE_AT_MOST)
     usual: Array | None = _usual(mean, noise, places)
     smooth = places.inside & (places.wall_mm > _CLEAR_MM)
     if float(np.mean(ground.glide[smooth] > GLIDES)) > _MOSTLY:
@@ -88,7 +95,7 @@ def find_still(ground: Ground, places: Places) -> Stillness:
     else:
         net = np.maximum(mean - noise, 0.0)
         usual = usual * _by_the_wall(net, usual, places)
-        limit = _STILL * usual + _NOISE_DOUBT * np.minimum(noise, 0.5 * usual)
+        limit = (_STILL_GROWTH if grows else _STILL) * usual + _NOISE_DOUBT * np.minimum(noise, 0.5 * usual)
     still: Mask = places.inside & (net < limit) & (noise < _SURE * usual)
     kernel = places.disc(_CORE_MM)
     solid = np.where(places.inside, still, True)  # beyond the wall nothing moves either
@@ -103,13 +110,22 @@ def find_still(ground: Ground, places: Places) -> Stillness:
         if wide is None:
             continue
         if _is_powder(group, ground, places):
-            patches.append(_patch(group, wide, mean, usual, ground, places))
+            patches.append(_patch(group, wide, mean, usual, each, ground, places))
         else:
             others |= wide
     others = others | (grow(others, places.disc(_HALO_MM)) & places.inside)
     alive = _alive(net > _MOVES * usual, others, patches, places)
     alive = tuple(math.nan if zone else share for zone, share in zip(asleep, alive, strict=True))
     return Stillness(starved=tuple(starved), patches=tuple(patches), others=others, alive=alive)
+
+
+def _outlasts(ground: Ground, places: Places, window_s: float) -> bool:
+    """Whether the bed's pattern outlasts a frame, so that stillness shows by how much the change grows with time: the camera's
+    noise, rounding and coding change a still place as much after one frame as after eight."""
+    growth, energy = (
+        float(np.median(mean_over(ground, of, window_s)[places.inside])) for of in (ground.growth, ground.energy)
+    )
+    return growth > _OUTLASTS * (energy - ground.noise)
 
 
 def _window_s(ground: Ground, places: Places) -> float:
@@ -124,13 +140,13 @@ def _window_s(ground: Ground, places: Places) -> float:
     return float(np.clip(_VISITS / rate, _SHORTEST_S + 1.0, _LONGEST_S))
 
 
-def _noise(mean: Array, ground: Ground, places: Places) -> Array:
+def _noise(mean: Array, ground: Ground, places: Places, at_most: float) -> Array:
     """(rows, cols) energy that noise gives a place: what the quietest places do, if that can be noise at all, but never less than
     rounding does. In grey levels it is alike all over the bed."""
     grey2 = np.maximum(ground.grey, 4.0) ** 2
     inside = places.inside
     quiet = min(
-        float(np.percentile((mean * grey2)[inside], 4)), _NOISE_AT_MOST * ground.noise * float(np.median(grey2[inside]))
+        float(np.percentile((mean * grey2)[inside], 4)), at_most * ground.noise * float(np.median(grey2[inside]))
     )
     return np.asarray(np.maximum(quiet, _ROUNDING) / grey2, np.float64)
 
@@ -228,7 +244,7 @@ def _whole(group: Mask, rim: Mask, starved: list[bool], places: Places) -> Mask 
     return wide if places.area_mm2(wide) >= _LEAST_MM2 else None
 
 
-def _patch(group: Mask, wide: Mask, mean: Array, usual: Array, ground: Ground, places: Places) -> Suspect:
+def _patch(group: Mask, wide: Mask, mean: Array, usual: Array, each: Array, ground: Ground, places: Places) -> Suspect:
     x, y = places.middle(wide)
     return Suspect(
         kind=FaultKind.DEAD_SPOT,
@@ -236,7 +252,7 @@ def _patch(group: Mask, wide: Mask, mean: Array, usual: Array, ground: Ground, p
         y_mm=y,
         area_mm2=places.area_mm2(wide),
         zone=places.zone_at(wide),
-        since_s=_fell_still(group, usual, ground),
+        since_s=_fell_still(group, usual, each, ground),
         strength=float(np.log(max(1e-3, mean[group].mean() / usual[group].mean()))),
         group=wide,
     )
@@ -254,8 +270,8 @@ def _is_powder(group: Mask, ground: Ground, places: Places) -> bool:
     return bool(abs(np.log(max(1.0, float(np.median(grey))) / max(1.0, float(np.median(ground.grey[ring]))))) < _OTHER)
 
 
-def _fell_still(group: Mask, usual: Array, ground: Ground) -> float:
+def _fell_still(group: Mask, usual: Array, each: Array, ground: Ground) -> float:
     """The end of the last slab in which the patch was alive."""
-    series = ground.energy[:, group].mean(axis=1) - ground.noise
+    series = each[:, group].mean(axis=1) - ground.noise
     alive = np.flatnonzero(series > 0.25 * float(usual[group].mean()))
     return float(ground.start_s[0] if not len(alive) else ground.end_s[alive[-1]])

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from bedwatch.middle import middle
 from bedwatch.motion.bars import Bars
 from bedwatch.motion.strange import Against, Usual
 
@@ -41,7 +42,7 @@ class Barred:
 
     def look(self, now: Against, fine: Array, usual: Usual, *, covered: bool) -> Mask:
         """(rows, cols) blocks of the bars that are things. fine: change of brightness of the cells, the common one set aside."""
-        light = float(np.median(now.fainter[self._whole]))
+        light = middle(now.fainter[self._whole])
         plain = np.where(self._whole, now.fainter - light, 0.0)
         fresh = np.stack([now.off, plain], axis=-1)
         # Powder changes from look to look, what is wide moves slowly for its width.

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Picture
+from bedwatch.middle import middle
 
 Array = NDArray[np.floating[Any]]
 Mask = NDArray[np.bool_]
@@ -26,6 +26,7 @@ _LEAST_PLACES = 8
 _SLOPE, _UNLIKE, _ALIKE, _WIDE = -0.5, 0.07, 0.4, 10
 _FEW = 3  # shadows are wider than fewer sectors; a thin hook over a varied bench may pass for one
 _MOST = 0.6  # when so many sectors change at once it is the camera, and tells nothing
+_AROUND = np.mgrid[-1:2, -1:2].reshape(2, 9, 1)[::-1]  # nine pixels: right, down
 _LOG = np.log(np.maximum(np.arange(256), 12)).astype(np.float32)
 
 
@@ -45,7 +46,7 @@ class Beside:
     anticlockwise."""
 
     def __init__(self, at_px: Array, sector: NDArray[np.intp]) -> None:
-        self._u, self._v = (np.ascontiguousarray(at_px[None, :, side], np.float32) for side in (0, 1))
+        self._u, self._v = (np.rint(at_px[None, :, side]).astype(np.intp) + _AROUND[side] for side in (0, 1))
         self._sector = sector
         self._count = np.bincount(sector, minlength=SECTORS)
         self.seen: Mask = self._count >= _LEAST_PLACES
@@ -63,10 +64,11 @@ class Beside:
         none = Sides(seen=self.seen, other=nowhere, shaded=nowhere, either=nowhere)
         if not self.seen.any():
             return none
-        plane = picture if picture.ndim == 2 else np.asarray(cv2.extractChannel(picture, 1))
+        plane = picture if picture.ndim == 2 else picture[..., 1]
+        h, w = plane.shape
         # The mean of some pixels: noise and the camera's trembling count for less.
-        soft = cv2.remap(cv2.blur(plane, (3, 3)), self._u, self._v, cv2.INTER_NEAREST)[0]
-        self._now = _LOG[soft]
+        nine = plane[np.clip(self._v, 0, h - 1), np.clip(self._u, 0, w - 1)]
+        self._now = _LOG[(nine.sum(axis=0, dtype=np.int32) + 4) // 9]
         if self._usual is None:
             self._usual = self._now
             return none
@@ -110,4 +112,4 @@ class Beside:
     def _off(self) -> Array:
         assert self._usual is not None
         off = self._now - self._usual
-        return np.asarray(off - np.median(off), np.float64)
+        return np.asarray(off - middle(off), np.float64)

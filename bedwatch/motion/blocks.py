@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,6 +19,7 @@ _POOL = np.array([0.25, 0.5, 0.25], np.float32)
 # Added to the structure tensor, (per cent per pixel) squared: far below any pattern that can be followed, so that a
 # featureless block answers "no shift" and not anything at all.
 _LEAST_SLOPE = 1e-3
+MOST_PRODUCTS = 6
 _EDGE_PX = 2  # half width of the slope filter: nearer to the wall it would mix in the wall
 
 
@@ -44,7 +46,12 @@ class Lattice:
         self.window = pooled
         self.valid: NDArray[np.bool_] = pooled >= LEAST_SEEN
         self._per_pooled = np.where(pooled > 1e-3, 1.0 / np.maximum(pooled, 1e-3), 0.0).astype(np.float32)
-        self._size = (cols, rows)
+        # Images of a whole number of blocks lie in it one below the other, each with a row of empty blocks at its end.
+        tall = ((rows + 1) * block_px, cols * block_px)
+        self._sheet = np.zeros((MOST_PRODUCTS, *tall), np.float32)
+        weight = np.zeros((MOST_PRODUCTS, *tall), np.float32)
+        weight[:, : rows * block_px] = self._weight[self._crop]
+        self._sheet_weight = weight.reshape(-1, tall[1])
 
     def share(self, image: NDArray[Any]) -> Image:
         """Plain mean over each block. (rows, cols)."""
@@ -61,6 +68,31 @@ class Lattice:
         """Mean over the powder pixels of each block and, with half weight, its neighbours. (rows, cols)."""
         weighted = self.share(cv2.multiply(image, self._weight))
         return np.asarray(cv2.multiply(self._pool(weighted), self._per_pooled), np.float32)
+
+    def means(self, products: Sequence[tuple[NDArray[Any], NDArray[Any]]]) -> Image:
+        """The same of products of two images each, (len(products), rows, cols), in one go.
+
+        images: of the shape of `visible`, float32. At most `MOST_PRODUCTS` of them.
+        """
+        rows, cols = self.shape
+        for number, (one, other) in enumerate(products):
+            cv2.multiply(one[self._crop], other[self._crop], dst=self._sheet[number, : rows * self.block_px])
+        tall = self._sheet[: len(products)].reshape(-1, self._sheet.shape[2])
+        cv2.multiply(tall, self._sheet_weight[: len(tall)], dst=tall)
+        # A row of nothing lies below each image, so that the pooling of one does not reach the next.
+        pooled = self._pool(_shrunk(tall, self.block_px))
+        return np.asarray(pooled.reshape(len(products), rows + 1, cols)[:, :rows] * self._per_pooled, np.float32)
+
+
+def _shrunk(image: Image, block_px: int) -> Image:
+    """Means over squares of block_px pixels; by halves, which OpenCV does several times faster than by quarters."""
+    while block_px % 2 == 0:
+        size = (image.shape[1] // 2, image.shape[0] // 2)
+        image, block_px = np.asarray(cv2.resize(image, size, interpolation=cv2.INTER_AREA), np.float32), block_px // 2
+    if block_px == 1:
+        return image
+    size = (image.shape[1] // block_px, image.shape[0] // block_px)
+    return np.asarray(cv2.resize(image, size, interpolation=cv2.INTER_AREA), np.float32)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,12 +127,14 @@ def compare(first: Slopes, second: Slopes, lattice: Lattice) -> Comparison:
     x1, y1, x2, y2 = first.along_x, first.along_y, second.along_x, second.along_y
     change = cv2.subtract(second.value, first.value)
     xs, ys = cv2.add(x1, x2), cv2.add(y1, y2)
-    # (x1² + x2² + x1 x2) = ((x1 + x2)² + x1² + x2²) / 2, and alike for the mixed terms.
-    gxx = lattice.mean(x1 * x1 + x2 * x2 + x1 * x2) / 3 + _LEAST_SLOPE
-    gyy = lattice.mean(y1 * y1 + y2 * y2 + y1 * y2) / 3 + _LEAST_SLOPE
-    gxy = lattice.mean(x1 * y1 + x2 * y2 + 0.5 * (x1 * y2 + x2 * y1)) / 3
-    bx = lattice.mean(cv2.multiply(xs, change)) / 2
-    by = lattice.mean(cv2.multiply(ys, change)) / 2
+    own = _own_tensor(first, lattice) + _own_tensor(second, lattice)
+    products = ((x1, x2), (y1, y2), (xs, ys), (xs, change), (ys, change), (change, change))
+    cross_x, cross_y, sums_xy, bx, by, changed = lattice.means(products)
+    gxx = (own[0] + cross_x) / 3 + _LEAST_SLOPE
+    gyy = (own[1] + cross_y) / 3 + _LEAST_SLOPE
+    # x1 y1 + x2 y2 + (x1 y2 + x2 y1) / 2, the last from (x1 + x2)(y1 + y2).
+    gxy = (own[2] + sums_xy) / 6
+    bx, by = bx / 2, by / 2
     determinant = np.maximum(gxx * gyy - gxy * gxy, _LEAST_SLOPE**2)
     shift_x = -(gyy * bx - gxy * by) / determinant
     shift_y = -(gxx * by - gxy * bx) / determinant
@@ -108,8 +142,17 @@ def compare(first: Slopes, second: Slopes, lattice: Lattice) -> Comparison:
         shift_x=shift_x,
         shift_y=shift_y,
         explained=-(shift_x * bx + shift_y * by),
-        change=lattice.mean(cv2.multiply(change, change)),
+        change=changed,
         slope=(gxx + gyy) / 2,
-        alike=lattice.mean(x1 * x2 + y1 * y2) / 2,
+        alike=(cross_x + cross_y) / 2,
         spread=(gxx + gyy) / determinant,
     )
+
+
+def _own_tensor(slopes: Slopes, lattice: Lattice) -> Image:
+    """Block means of x², y² and x y of one frame, (3, rows, cols): most frames are compared several times."""
+    known = slopes.tensors.get(lattice)
+    if known is None:
+        x, y = slopes.along_x, slopes.along_y
+        known = slopes.tensors[lattice] = lattice.means(((x, x), (y, y), (x, y)))
+    return known

@@ -20,10 +20,15 @@ _QUIETEST_PERCENT = 5.0
 
 def burst_rows(change: NDArray[Any], shape: tuple[int, int]) -> NDArray[np.float32]:
     """Energy of a change and its square in patches of 5 mm, both (2, 2 rows, 2 cols); shape: (rows, cols) of the 10 mm blocks."""
+    energy = place_energy(change, shape)
+    return np.stack([energy, energy * energy])
+
+
+def place_energy(change: NDArray[Any], shape: tuple[int, int]) -> Image:
+    """Energy of a change in patches of 5 mm, (2 rows, 2 cols); shape: (rows, cols) of the 10 mm blocks."""
     rows, cols = 2 * shape[0], 2 * shape[1]
     squared = cv2.multiply(change, change)[: rows * 2, : cols * 2]
-    energy = np.asarray(cv2.resize(squared, (cols, rows), interpolation=cv2.INTER_AREA), np.float32)
-    return np.stack([energy, energy * energy])
+    return np.asarray(cv2.resize(squared, (cols, rows), interpolation=cv2.INTER_AREA), np.float32)
 
 
 def block_energy(rows: NDArray[np.float32]) -> Image:

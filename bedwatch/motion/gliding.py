@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.frames.cv import cv2
+from bedwatch.middle import middle
 from bedwatch.motion.blocks import Lattice, compare
 from bedwatch.motion.gradients import Image, Slopes, slopes
 
@@ -68,7 +69,7 @@ class Gliding:
         (then_s, then), (now_s, now) = before, after
         pair = compare(then, now, self._lattice)
         sure = self._lattice.window > 0.9
-        common = [float(np.median(shift[sure])) if sure.any() else 0.0 for shift in (pair.shift_x, pair.shift_y)]
+        common = [middle(shift[sure]) if sure.any() else 0.0 for shift in (pair.shift_x, pair.shift_y)]
         own_x, own_y = pair.shift_x - common[0], pair.shift_y - common[1]
         own2 = own_x**2 + own_y**2
         share = own2 / (own2 + common[0] ** 2 + common[1] ** 2 + 1e-9)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -26,11 +26,15 @@ BACKGROUND_MM = 120.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Slopes:
-    """One scale of one frame: smoothed contrast in per cent, and its slopes in per cent per pixel of this scale."""
+    """One scale of one frame: smoothed contrast in per cent, and its slopes in per cent per pixel of this scale.
+
+    tensors: what is worked out of them once for all the comparisons they go into, by who asks for it.
+    """
 
     value: Image
     along_x: Image
     along_y: Image
+    tensors: dict[object, Image] = field(default_factory=dict, compare=False, repr=False)
 
 
 class Contrast:
@@ -53,6 +57,7 @@ class Contrast:
         self._size = (width, width)
         self._mask: Image = np.asarray(whole, np.float32)
         share = cv2.boxFilter(self._mask, cv2.CV_32F, self._size, borderType=cv2.BORDER_CONSTANT)
+        self._whole = 100.0 * self._mask
         self._per_share = (self._mask / np.maximum(share, 1e-3)).astype(np.float32)
 
     def of(self, rectified: NDArray[np.uint8]) -> Image:
@@ -63,7 +68,7 @@ class Contrast:
         around = np.maximum(cv2.multiply(around, self._per_share), 1.0)
         self.grey[self._inside] = seen
         out = np.zeros(self.visible.shape, np.float32)
-        out[self._inside] = (seen / around - self._mask) * 100.0
+        out[self._inside] = cv2.subtract(cv2.divide(seen, around, scale=100.0), self._whole)
         return out
 
 

@@ -17,10 +17,13 @@ Array = NDArray[np.floating[Any]]
 SLAB_S = 1.0
 HISTORY_S = 32.0
 PULSE_S = 10.0
+_LONGEST_SLAB_S = 1.5  # from the start of one to that of the next, unless something hid the bed between them
+# What was seen before a hand or a tool came in tells of what is there after it, but for the time in which it came; not for long.
+_CAME_IN_S, _HIDDEN_S = 1.0, 8.0
 # Energies are smoothed over about an eruption of a gentle bed before their logarithm is taken, and this share of the bed's
 # usual energy is added, so that the logarithm of next to nothing does not count.
 _SMOOTH_MM = 6.0
-_FLOOR = 0.05
+_FLOOR, _QUICK_FLOOR = 0.05, 0.25  # from one frame to the next less changes
 _LEAST_FLOOR = 0.01
 
 
@@ -32,6 +35,8 @@ class Ground:
     energy: (n, rows, cols) mean energy of the change of contrast after about 0.13 s, per cent squared, noise included.
     busy: (n, rows, cols) mean logarithm of that energy, smoothed over an eruption: what a place is like most of the time,
         rather than what its strongest moments are. floor: energy that was added before taking it.
+    growth: (n, rows, cols) by how much more changes over eight frames than from one to the next, mean energy: noise drops out.
+    quick, slow: (n, rows, cols) the same of the change from one frame to the next, and over eight frames.
     pulse: (m, 4) logarithm of the mean energy over each quarter of the bed, look by look, over the last PULSE_S.
     noise: energy that camera noise alone gives a place, roughly.
     live: (rows, cols) whether it moves by more than the camera's noise can explain. known: whether that could be told.
@@ -46,6 +51,9 @@ class Ground:
     end_s: Array
     energy: Array
     busy: Array
+    growth: Array
+    quick: Array
+    slow: Array
     pulse: Array
     floor: float
     noise: float
@@ -54,9 +62,20 @@ class Ground:
     glide: Array
     grey: Array
 
+    @property
+    def seen_s(self) -> float:
+        """Seconds that were seen, without the time in which something hid the bed."""
+        return float(self._seen_to_s()[-1])
+
     def recent(self, seconds: float) -> NDArray[np.bool_]:
-        """(n,) slabs of the last so many seconds, at least one."""
-        return np.asarray(self.end_s > self.end_s[-1] - seconds, np.bool_)
+        """(n,) slabs of the last so many seconds that were seen, at least one."""
+        ends = self._seen_to_s()
+        return np.asarray(ends > ends[-1] - seconds, np.bool_)
+
+    def _seen_to_s(self) -> Array:
+        """(n,) seconds that were seen until the end of each slab."""
+        steps = np.minimum(np.diff(self.start_s), _LONGEST_SLAB_S)
+        return np.asarray(np.concatenate([[0.0], np.cumsum(steps)]) + self.end_s - self.start_s)
 
 
 @dataclass(slots=True)
@@ -66,6 +85,9 @@ class _Slab:
     count: int
     energy: Image
     busy: Image
+    growth: Image
+    quick: Image
+    slow: Image
 
 
 class GroundLog:
@@ -89,6 +111,7 @@ class GroundLog:
         self._inside = whole > 0
         self._floor = _LEAST_FLOOR
         self._slabs: deque[_Slab] = deque()
+        self._paused = False
         middle = (
             int(np.clip(round(middle_px[1] / 2), 1, rows - 1)),
             int(np.clip(round(middle_px[0] / 2), 1, cols - 1)),
@@ -110,24 +133,54 @@ class GroundLog:
         while self._pulse and self._pulse[0][0] < before_s:
             self._pulse.popleft()
 
-    def add(self, time_s: float, energy: Image) -> None:
-        """energy: (rows, cols) energy of the change that ends at time_s."""
+    def pause(self, time_s: float) -> None:
+        """Something hides the bed from this time on, for a while."""
+        while self._slabs and self._slabs[-1].end_s > time_s - _CAME_IN_S:
+            self._slabs.pop()
+        self._pulse.clear()
+        self._paused = True
+
+    def add(self, time_s: float, energy: Image, quick: Image, slow: Image) -> None:
+        """energy: (rows, cols) energy of the change that ends at time_s; quick, slow: the same over one frame and over eight."""
+        if self._slabs and time_s - self._slabs[-1].end_s > _HIDDEN_S:
+            self.drop()
         per_seen = energy / np.maximum(self.seen, 0.25)
-        smooth = cv2.GaussianBlur(per_seen * self._mask, (0, 0), self._sigma) * self._per_weight
         sums = [float(np.vdot(per_seen[quarter], self._mask[quarter])) for quarter in self._quarters]
         self._pulse.append((time_s, *sums))
         while time_s - self._pulse[0][0] > PULSE_S:
             self._pulse.popleft()
-        busy = np.log(smooth + np.float32(self._floor))
-        if not self._slabs or time_s - self._slabs[-1].start_s >= SLAB_S:
+        growth = (slow - quick) / np.maximum(self.seen, 0.25)
+        busy, lasting = (self._usually(of, self._floor) for of in (energy, slow))
+        rapid = self._usually(quick, _QUICK_FLOOR * self._floor)
+        if self._paused or not self._slabs or time_s - self._slabs[-1].start_s >= SLAB_S:
             self._close(time_s)
-            self._slabs.append(_Slab(start_s=time_s, end_s=time_s, count=1, energy=per_seen, busy=busy))
+            self._paused = False
+            self._slabs.append(
+                _Slab(
+                    start_s=time_s,
+                    end_s=time_s,
+                    count=1,
+                    energy=per_seen,
+                    busy=busy,
+                    growth=growth,
+                    quick=rapid,
+                    slow=lasting,
+                )
+            )
             return
         slab = self._slabs[-1]
         slab.energy += per_seen
         slab.busy += busy
+        slab.growth += growth
+        slab.quick += rapid
+        slab.slow += lasting
         slab.count += 1
         slab.end_s = time_s
+
+    def _usually(self, energy: Image, floor: float) -> Image:
+        """Logarithm of an energy, smoothed over an eruption."""
+        smooth = cv2.GaussianBlur(energy / np.maximum(self.seen, 0.25) * self._mask, (0, 0), self._sigma)
+        return np.asarray(np.log(smooth * self._per_weight + np.float32(floor)), np.float32)
 
     def _close(self, time_s: float) -> None:
         while self._slabs and time_s - self._slabs[0].start_s > HISTORY_S:
@@ -157,6 +210,9 @@ class GroundLog:
             energy=np.stack([slab.energy for slab in self._slabs]) / counts,
             pulse=np.log(np.maximum(np.array(self._pulse)[:, 1:] / np.maximum(self._quarter_places, 1.0), 1e-3)),
             busy=np.stack([slab.busy for slab in self._slabs]) / counts,
+            growth=np.stack([slab.growth for slab in self._slabs]) / counts,
+            quick=np.stack([slab.quick for slab in self._slabs]) / counts,
+            slow=np.stack([slab.slow for slab in self._slabs]) / counts,
             floor=self._floor,
             noise=noise,
             live=np.repeat(np.repeat(live, 2, axis=0), 2, axis=1),

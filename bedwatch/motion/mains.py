@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.frames.frame import Picture
+from bedwatch.middle import middle
 
 Array = NDArray[np.floating[Any]]
 
@@ -76,7 +77,7 @@ class RowLight:
         self._mean = self._mean + np.float32(weight) * (logs - self._mean)
         self._count, self._last_s = self._count + 1, time_s
         rows: Array = np.median(off, axis=1)
-        rows = rows - np.median(rows)
+        rows = rows - middle(rows)
         if self._count > 2 and self._frames == self._before[0] + 1:
             # Noise of neighbouring rows is independent; bands are not. Haze and shadows are slower than they.
             rolled = rows - self._before[1]

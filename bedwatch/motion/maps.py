@@ -38,6 +38,16 @@ def box_sum(values: NDArray[Any], width: int) -> Array:
     return np.asarray(summed, np.float32)
 
 
+def disc_mean(values: Array, among: Mask, kernel: Kernel) -> Array:
+    """(rows, cols) mean over the kernel of the marked places' values; NaN where a place is not marked itself."""
+    shape = kernel.astype(np.float32)
+    summed, count = (
+        cv2.filter2D(np.asarray(of, np.float32), cv2.CV_32F, shape, borderType=cv2.BORDER_CONSTANT)
+        for of in (np.where(among, values, 0.0), among)
+    )
+    return np.where(among, np.asarray(summed, np.float64) / np.maximum(count, 1.0), np.nan)
+
+
 def median3(values: Array) -> Array:
     """(rows, cols) median of each place and its eight neighbours."""
     return np.asarray(cv2.medianBlur(values.astype(np.float32), 3), np.float64)

@@ -14,6 +14,7 @@ Array = NDArray[np.floating[Any]]
 # Blocks whose window is cut by more than this are read from the line instead of from their own window alone.
 _WHOLE = 0.97
 _REACH_BLOCKS = 3.5
+_LOOK = 6  # blocks whose window may lie within that reach
 
 
 class Margin:
@@ -32,25 +33,20 @@ class Margin:
         valid = lattice.valid.ravel()
         self._edge = np.flatnonzero(wanted.ravel() & (window < _WHOLE))
         self._shape = (rows, cols)
-        near: list[NDArray[np.intp]] = []
-        line: list[Array] = []
-        mean: list[Array] = []
-        for block in self._edge:
-            offset = (middle - powder[block]) / lattice.block_px
-            distance = np.hypot(offset[:, 0], offset[:, 1])
-            weight = np.where(valid, window, 0.0) * np.clip(1 - (distance / _REACH_BLOCKS) ** 3, 0, 1) ** 3
-            used = np.flatnonzero(weight > 1e-6)
-            design = np.column_stack([np.ones(len(used)), offset[used]])
-            weighted = design * weight[used, None]
-            normal = design.T @ weighted + np.diag([1e-9, 0.05, 0.05])
-            near.append(used)
-            line.append(np.linalg.solve(normal, weighted.T)[0])
-            mean.append(weight[used] / max(float(weight[used].sum()), 1e-9))
+        near, there = _around(self._edge, rows, cols)
+        offset = (middle[near] - powder[self._edge, None]) / lattice.block_px
+        distance = np.hypot(offset[..., 0], offset[..., 1])
+        weight = np.where(there & valid[near], window[near], 0.0)
+        weight *= np.clip(1 - (distance / _REACH_BLOCKS) ** 3, 0, 1) ** 3
+        weight[weight <= 1e-6] = 0.0
+        design = np.concatenate([np.ones((*weight.shape, 1)), offset], axis=-1)
+        weighted = design * weight[..., None]
+        normal = np.einsum("ent,enu->etu", design, weighted) + np.diag([1e-9, 0.05, 0.05])
+        line = np.linalg.solve(normal, np.swapaxes(weighted, 1, 2))[:, 0]
+        mean = weight / np.maximum(weight.sum(axis=1, keepdims=True), 1e-9)
         # Flat lists, an entry per pair of a block and one near it.
-        self._near = np.concatenate([np.empty(0, np.intp), *near])
-        self._row = np.repeat(np.arange(len(near)), [len(used) for used in near])
-        self._line = np.concatenate([np.empty(0), *line])
-        self._mean = np.concatenate([np.empty(0), *mean])
+        self._row, which = np.nonzero(weight)
+        self._near, self._line, self._mean = (of[self._row, which] for of in (near, line, mean))
 
     def read(self, values: Array) -> Array:
         """values (rows, cols) with those at the wall read from the line; never beyond twice what was seen nearby."""
@@ -60,6 +56,14 @@ class Margin:
         line = np.bincount(self._row, self._line * flat[self._near], minlength=count)
         flat[self._edge] = np.clip(line, np.minimum(0.5 * near, near), np.maximum(2 * near, 0.0))
         return flat.reshape(self._shape)
+
+
+def _around(blocks: NDArray[np.intp], rows: int, cols: int) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
+    """All that may lie within reach of each block, (blocks, n): its number, and whether it is there at all."""
+    down, across = (of.ravel() for of in np.mgrid[-_LOOK : _LOOK + 1, -_LOOK : _LOOK + 1])
+    row, col = blocks[:, None] // cols + down, blocks[:, None] % cols + across
+    there = (row >= 0) & (row < rows) & (col >= 0) & (col < cols)
+    return np.where(there, row * cols + col, 0), there
 
 
 def _places(lattice: Lattice, bed: NDArray[np.floating[Any]]) -> tuple[Array, Array]:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from bedwatch.frames.cv import cv2
 from bedwatch.motion.bands import octaves
 from bedwatch.motion.blocks import Lattice, compare
-from bedwatch.motion.bursts import block_energy, burst_rows
+from bedwatch.motion.bursts import block_energy, burst_rows, place_energy
 from bedwatch.motion.field import MotionField
 from bedwatch.motion.gliding import ENOUGH_LOOKS, Gliding
 from bedwatch.motion.gradients import Contrast, Image, Slopes, halve, slopes
@@ -28,7 +28,7 @@ COARSE_LAGS = (1, 2)
 LEAST_STEP_S = 0.0185
 # A gap of so many usual steps is a hole.
 HOLE_STEPS = 3.5
-LONG_LAG_S = 0.13
+LONG_LAG_S, SHORT_LAG_S = 0.13, 0.033
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,8 +85,16 @@ class MotionMeter:
 
     def forget(self) -> None:
         """Start the window anew: the picture, the air or the view has changed."""
-        self._tally.drop()
         self._ground.drop()
+        self._begin()
+
+    def pause(self, time_s: float) -> None:
+        """Start the window anew after something that hides the bed from this time on; the map of the ground outlasts it."""
+        self._ground.pause(time_s)
+        self._begin()
+
+    def _begin(self) -> None:
+        self._tally.drop()
         self._gliding.forget()
         self._views.clear()
         self._moved = None
@@ -159,7 +167,12 @@ class MotionMeter:
         self._tally.add("octaves", octaves(change, lattice.seen, lattice.shape), lag_s)
         rows = burst_rows(change, lattice.shape)
         energy = block_energy(rows)
-        self._ground.add(now.time_s, rows[0])
+        soon = self._views[-1 - max(1, round(SHORT_LAG_S / step_s))]
+        quick, slow = (
+            place_energy(cv2.subtract(now.scales[0].value, other.scales[0].value), lattice.shape)
+            for other in (soon, self._views[0])
+        )
+        self._ground.add(now.time_s, rows[0], quick, slow)
         self._tally.add("bursts", rows, lag_s, least=energy)
         self._tally.add("pulses", np.stack([energy, energy * energy]), lag_s)
 

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.frames.cv import cv2
+from bedwatch.middle import middle
 
 Array = NDArray[np.floating[Any]]
 Mask = NDArray[np.bool_]
@@ -91,7 +92,7 @@ class Usual:
     def against(self, looks: Looks) -> Against:
         """One picture against the usual look."""
         off = looks.level - self.level
-        common = float(np.median(off[self._whole]))
+        common = middle(off[self._whole])
         off = np.where(self._whole, off - common, 0.0)
         return Against(
             common=common,
@@ -155,7 +156,7 @@ class Usual:
         tinted = np.zeros(self._whole.shape)
         for hue, usual in zip(hues, self._hues, strict=False):
             off = np.where(self._whole, hue - usual, 0.0)
-            common = float(np.median(off[self._whole]))
+            common = middle(off[self._whole])
             if abs(common) > _WHITE_STEP:
                 self._hues = list(hues)  # the white balance has changed, not the surface
                 return np.zeros(self._whole.shape)

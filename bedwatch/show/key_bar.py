@@ -17,9 +17,9 @@ LARGE_KEY = "SPACE"
 KEYS = (
     ("M", "other move"),
     ("S", "stirred"),
-    ("T", "topped up"),
     ("V", "save"),
     ("X", "explain"),
+    ("T", "topped up"),
     ("P", "pause"),
     ("A", "aim"),
     ("O", "sound"),

@@ -32,7 +32,9 @@ wall = time.perf_counter() - start
 print(json.dumps([os.waitstatus_to_exitcode(status), used.ru_utime + used.ru_stime, wall, used.ru_maxrss]))
 """
 FPS = 30.0
-LONG_S, SHORT_S = 9.0, 1.0
+# The short one long enough for the bed to be found and all to be laid out, so that this is no cost of a frame.
+LONG_S, SHORT_S = 11.0, 3.0
+ASKED = {"720p MJPEG": 1.4, "720p H.264": 1.8, "1080p MJPEG": 1.3}
 TIMES = 3
 
 
@@ -70,18 +72,18 @@ def watch_child(clip: Path) -> Used:
 
 
 def cost_jobs(quick: bool) -> Sequence[tuple[str, int]]:
-    kinds = ["MJPEG"]
+    kinds = ["720p MJPEG", "1080p MJPEG"]
     try:
         import av  # noqa: F401
 
-        kinds.append("H.264")
+        kinds.insert(1, "720p H.264")
     except ImportError:
         pass
     return [(kind, 1 if quick else TIMES) for kind in kinds]
 
 
 def run_cost(job: tuple[str, int]) -> Cost:
-    """Watch and decode a long and a one-second clip in turn; the difference is what the frames cost."""
+    """Watch and decode a long and a short clip in turn; the difference is what the frames cost."""
     kind, times = job
     with tempfile.TemporaryDirectory() as folder:
         clips = [_clip(kind, seconds, Path(folder)) for seconds in (LONG_S, SHORT_S)]
@@ -95,8 +97,9 @@ def run_cost(job: tuple[str, int]) -> Cost:
 
 
 def _clip(kind: str, seconds: float, folder: Path) -> Path:
-    source = BedSource(demo_scene(size_px=(1280, 720), fps=FPS, duration_s=seconds))
-    if kind == "MJPEG":
+    size_px = (1920, 1080) if kind.startswith("1080p") else (1280, 720)
+    source = BedSource(demo_scene(size_px=size_px, fps=FPS, duration_s=seconds))
+    if kind.endswith("MJPEG"):
         return write_clip(source, folder / f"clip_{seconds:g}.avi", codec="mjpeg", quality=90)
     from tests.benchmarks.make_samples import encode
 
@@ -112,10 +115,10 @@ def cost_rows(results: Sequence[Cost]) -> list[Row]:
         each = ", ".join(f"{a / b:.2f}" for a, b in zip(cost.watch_ms, cost.decode_ms, strict=True))
         made.append(
             Row(
-                figure=f"cost of watch --json, 720p {cost.kind}, ÷ decode-only",
-                asked="≤ 2.5",
+                figure=f"cost of watch --json, {cost.kind}, ÷ decode-only",
+                asked=f"≤ {ASKED[cost.kind]:g}",
                 reached=f"{watch / decode:.2f}",
-                met=watch / decode <= 2.5,
+                met=watch / decode <= ASKED[cost.kind],
                 note=f"CPU {watch:.2f} against {decode:.2f} ms a frame, start-up out, medians; each run {each}; "
                 f"OpenCV {cv2.__version__}",
             )

@@ -58,6 +58,13 @@ def test_a_clip_is_saved_with_its_picture_and_reported(run: Run, clip: Path, bed
     assert str(tmp_path) not in text
 
 
+def test_a_setting_is_reported_by_its_name(run: Run, saved: Path, tmp_path: Path) -> None:
+    page = tmp_path / "page.html"
+    ran = run("report", "winter", "--bed", saved / "latch.bed.toml", "--out", page)
+    assert ran.status == 0, ran
+    assert "winter" in page.read_text(encoding="utf-8")
+
+
 def test_a_log_is_reported_and_held_against_a_setting(run: Run, saved: Path, tmp_path: Path) -> None:
     page = tmp_path / "page.html"
     ran = run("report", saved / "clip.jsonl", "--bed", saved / "latch.bed.toml", "--out", page, "--against", "winter")

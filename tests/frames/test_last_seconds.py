@@ -66,7 +66,7 @@ def test_the_grain_survives(tmp_path: Path) -> None:
     kept.write(tmp_path / "kept.avi")
     for number, one in enumerate(open_source(str(tmp_path / "kept.avi"))):
         before = grainy(number)[PART][20:, 20:].astype(float).mean(axis=2)
-        after = one.picture[20:, 20:].astype(float).mean(axis=2)
+        after = one.coloured()[20:, 20:].astype(float).mean(axis=2)
         # Grain as fine as one pixel is the hardest; none of it may be taken for noise.
         assert np.corrcoef(before.ravel(), after.ravel())[0, 1] > 0.95
         assert after.std() == pytest.approx(before.std(), rel=0.05)

@@ -279,3 +279,53 @@ def test_a_break_forgets_faults(seven: Table) -> None:
     later = seven.patched(seven.field("gentle", until_s=40.0), PLACE, 25.0, seven.looks["still"])
     (fault,) = follow(judge, later, 40.0).faults
     assert fault.since_s == pytest.approx(30.0)
+
+
+def hastened(field: MotionField, at_mm: tuple[float, float], radius_mm: float, by: float) -> MotionField:
+    """The field with places that change as much as ever, but by so much more of it (logarithm) from one frame to the next."""
+    ground = field.ground
+    assert ground is not None
+    here = np.hypot(ground.x_mm[None] - at_mm[0], ground.y_mm[:, None] - at_mm[1]) <= radius_mm
+    return replace(field, ground=replace(ground, quick=ground.quick + by * here))
+
+
+def test_a_plume_in_a_lively_bed_shows_by_its_haste(seven: Table) -> None:
+    """Its energy is that of all other places, which are other ones after a quarter of a second too."""
+    field = hastened(seven.field("gentle", seconds=16.0, until_s=16.0), PLACE, 18.0, 0.9)
+    (fault,) = found(seven, field, 16.0)
+    assert fault.kind is FaultKind.SPOUT
+    assert off_mm(fault, PLACE) < NEAR_MM
+
+
+def test_a_little_more_haste_is_no_plume(seven: Table) -> None:
+    assert found(seven, hastened(seven.field("gentle", seconds=16.0, until_s=16.0), PLACE, 18.0, 0.25), 16.0) == ()
+
+
+def test_a_whole_zone_of_more_haste_is_no_plume(seven: Table) -> None:
+    """More air makes all of a zone hasty."""
+    assert found(seven, hastened(seven.field("gentle", seconds=16.0, until_s=16.0), (0.0, 0.0), 79.0, 0.9), 16.0) == ()
+
+
+def test_a_dead_patch_under_noise_that_is_a_quarter_of_all_change(seven: Table) -> None:
+    """Noise changes a still place as much after one frame as after eight, so that the growth of the change shows it."""
+    field = seven.patched(seven.field("gentle"), PLACE, 26.0, seven.looks["still"])
+    ground = field.ground
+    assert ground is not None
+    noisy = replace(ground, energy=ground.energy + 30.0, noise=30.0)
+    (fault,) = found(seven, replace(field, ground=noisy))
+    assert fault.kind is FaultKind.DEAD_SPOT
+    assert off_mm(fault, PLACE) < NEAR_MM
+
+
+def test_what_ended_behind_a_hand_is_not_told(seven: Table) -> None:
+    """Ten seconds of a plume, four of a hand that stirs it shut, then six without it."""
+    before = seven.patched(seven.field("gentle", seconds=10.0, until_s=10.0), PLACE, 14.0, plume(seven))
+    after = seven.field("gentle", seconds=6.0, until_s=20.0, seed=5)
+    assert before.ground is not None
+    assert after.ground is not None
+    joined = {
+        name: np.concatenate([getattr(before.ground, name), getattr(after.ground, name)])
+        for name in ("start_s", "end_s", "energy", "busy", "growth", "quick", "slow")
+    }
+    assert found(seven, replace(after, ground=replace(after.ground, **joined)), 20.0) == ()
+    assert replace(after.ground, **joined).seen_s == pytest.approx(16.0, abs=1.0)

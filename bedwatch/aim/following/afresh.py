@@ -32,7 +32,7 @@ class Afresh:
         if self._begun_s is None:
             self._begun_s = frame.time_s
         if frame.time_s - self._taken_s >= _EVERY_S:
-            self._pictures.append(frame.picture)
+            self._pictures.append(frame.coloured())
             del self._pictures[:-_PICTURES]
             self._taken_s = frame.time_s
         wait_s = _WAITS_S[min(self._tries, len(_WAITS_S) - 1)]

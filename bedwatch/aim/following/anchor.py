@@ -14,6 +14,7 @@ from bedwatch.aim.types import Aim
 from bedwatch.bed import Bed
 from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Picture
+from bedwatch.middle import middle
 
 Array = NDArray[np.floating[Any]]
 Pose = NDArray[np.float64]
@@ -194,7 +195,8 @@ class Anchor:
         return move, float(np.sqrt(np.mean(rest[use] ** 2)) / max(self._contrast, 1e-3))
 
     def _small(self, picture: Picture) -> Array:
-        plane = (picture if picture.ndim == 2 else np.asarray(cv2.extractChannel(picture, 1)))[self._crop]
+        part = picture[self._crop]
+        plane = part if part.ndim == 2 else np.asarray(cv2.extractChannel(part, 1))
         small = cv2.resize(plane, self._size, interpolation=cv2.INTER_AREA)
         return np.asarray(cv2.GaussianBlur(small.astype(np.float32), (0, 0), _SOFT_PX), np.float32)
 
@@ -250,7 +252,7 @@ class Anchor:
         energy = np.bincount(self._sector, rest**2, minlength=_SECTORS)
         count = np.bincount(self._sector, minlength=_SECTORS)
         mean = energy / np.maximum(count, 1)
-        usual = float(np.median(mean[count > 0]))
+        usual = middle(mean[count > 0])
         return np.asarray((mean <= 3 * usual + 1e-9)[self._sector], np.bool_)
 
 

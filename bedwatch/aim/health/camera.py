@@ -93,7 +93,7 @@ class CameraCheck:
         self._last: Picture | None = None
         self._same_since: float | None = None
         self._steady = Steadiness()
-        self._tones: tuple[float, Tones, Tones | None] | None = None
+        self._tones: tuple[float, Tones, Tones | None, tuple[float, float]] | None = None
         self._now_s = 0.0
         self._moved_s = -np.inf
         self._sharp: float | None = None
@@ -123,15 +123,16 @@ class CameraCheck:
             self._looks.clear()
             if self._aim is not None:
                 self._witness = _witness(*self._aim, (frame.picture.shape[1], frame.picture.shape[0]), self._sharp)
-        part, grey = lattice.sample(frame.picture)
+        grey = lattice.grey(frame)
         same = frame.repeated or (self._last is not None and bool(np.array_equal(self._last, grey)))
         if not same:
             self._same_since = frame.time_s
         self._last = grey
         self._now_s = frame.time_s
         if self._tones is None or not 0 <= frame.time_s - self._tones[0] < TONES_EVERY_S:
-            self._tones = (frame.time_s, *lattice.tones(part, grey))
-        _, whole, bed = self._tones
+            part = lattice.colours(frame)
+            self._tones = (frame.time_s, *lattice.tones(part, grey), lattice.tint(part))
+        _, whole, bed, tint = self._tones
         bands, level = lattice.compare(grey, frame.time_s)
         self._looks.append(
             Look(
@@ -140,16 +141,22 @@ class CameraCheck:
                 bed=bed,
                 bands=bands,
                 level=level,
-                tint=lattice.tint(part),
+                tint=tint,
                 lost=frame.dropped_before + int(frame.repeated),
                 same=same,
                 shift_px=self._shift(frame, whole),
             )
         )
-        if not self._blur or frame.time_s - self._blur[-1][0] > (1.0 if len(self._blur) < 3 else 3.0):
+        if not self._blur or frame.time_s - self._blur[-1][0] > self._blur_every_s():
             self._blur.append((frame.time_s, blur_px(frame.picture)))
         while self._looks and frame.time_s - self._looks[0].time_s > self._window_s:
             self._looks.popleft()
+
+    def _blur_every_s(self) -> float:
+        """Often at first and while it is blurred; a focus that is lost later is told by comparing."""
+        if len(self._blur) < 3:
+            return 1.0
+        return 3.0 if self._blurred() else 9.0
 
     def _shift(self, frame: Frame, whole: Tones) -> tuple[float, float] | None:
         if self._witness is not None:

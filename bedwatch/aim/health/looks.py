@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from bedwatch.aim.types import Aim
 from bedwatch.bed import Bed
 from bedwatch.frames.cv import cv2
-from bedwatch.frames.frame import Picture
+from bedwatch.frames.frame import Frame, Picture, pick
 
 PLACES = 6400  # looked at in each frame
 BANDS = 16  # bands of rows: a rolling shutter turns flicker into stripes, two to four in a picture
@@ -59,8 +59,8 @@ class Lattice:
     def __init__(self, shape: tuple[int, ...], aim: Aim | None = None, bed: Bed | None = None) -> None:
         self.shape = shape
         step = max(1, round((shape[0] * shape[1] / PLACES) ** 0.5))
-        self._cut = (slice(step // 2, None, step), slice(step // 2, None, step))
-        v, u = np.mgrid[0 : shape[0], 0 : shape[1]][:, *self._cut]
+        v, u = np.mgrid[step // 2 : shape[0] : step, step // 2 : shape[1] : step]
+        self._at_px = np.stack([u, v], axis=-1).astype(np.int16)
         self.on_bed: NDArray[np.bool_] | None = None
         still = np.ones(u.shape, np.bool_)
         if aim is not None and bed is not None:
@@ -85,10 +85,14 @@ class Lattice:
         self._last_s = 0.0
         self._drift = 0.0
 
-    def sample(self, picture: Picture) -> tuple[Picture, Picture]:
-        """The places of a picture: as they are, and grey (rows, cols)."""
-        part = np.ascontiguousarray(picture[self._cut])
-        return part, np.asarray(cv2.cvtColor(part, cv2.COLOR_BGR2GRAY) if part.ndim == 3 else part, np.uint8)
+    def grey(self, frame: Frame) -> Picture:
+        """The places of a picture, grey (rows, cols)."""
+        part = pick(frame.picture, self._at_px)
+        return part if part.ndim == 2 else np.asarray(cv2.cvtColor(part, cv2.COLOR_BGR2GRAY), np.uint8)
+
+    def colours(self, frame: Frame) -> Picture:
+        """The places of a picture: (rows, cols, 3) BGR, or (rows, cols) where there is no colour."""
+        return frame.colours(self._at_px)
 
     def compare(self, grey: Picture, time_s: float) -> tuple[NDArray[np.float64], float]:
         """(16,) ln brightness of bands of still places against the last seconds, and all of them against the first."""

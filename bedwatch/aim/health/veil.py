@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 Array = NDArray[np.floating[Any]]
@@ -108,14 +109,9 @@ class Veil:
             return None
         slope, mean, rest = (np.array([look[i] for look in self._looks]) for i in (1, 2, 3))
         fine = (rest < _UNLIKE) | (rest * slope**2 * self._variance < _FAINT**2)
-        kernel = np.ones(_SMOOTH) / _SMOOTH
-
-        def smooth(values: Array) -> Array:
-            return np.apply_along_axis(np.convolve, 0, values, kernel, "valid")
-
-        whole = smooth(fine.astype(np.float64)) > 0.99
-        dims = smooth(1.0 - slope)
-        dim, lift = dims[whole], smooth(mean - self._mean)[whole]
+        whole = _smooth(fine.astype(np.float64)) > 0.99
+        dims = _smooth(1.0 - slope)
+        dim, lift = dims[whole], _smooth(mean - self._mean)[whole]
         base = np.broadcast_to(self._mean, whole.shape)[whole]
         # A tile's slope is the surer the more structure it has.
         weight = np.broadcast_to(np.minimum(self._variance, _RICH**2), whole.shape)[whole]
@@ -134,6 +130,11 @@ class Veil:
         if veil > _WINS * focus and (not sure or amount < _CLEAR_DIM):
             return None
         return Haze(dim=amount, brightness=min(bright, 255.0))
+
+
+def _smooth(values: Array) -> Array:
+    """Means over _SMOOTH looks that follow one another: (n, tiles) to (n - _SMOOTH + 1, tiles)."""
+    return np.asarray(sliding_window_view(values, _SMOOTH, axis=0).mean(axis=-1), np.float64)
 
 
 __all__ = ["Haze", "Veil"]

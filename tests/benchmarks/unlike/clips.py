@@ -1,4 +1,4 @@
-"""Writes clips with their truth: `python -m tests.benchmarks.unlike.clips OUT --seed N --kind beds|faults|closed`."""
+"""Writes clips with their truth: `python -m tests.benchmarks.unlike.clips OUT --seed N --kind beds|faults|closed|odd`."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ import numpy as np
 
 from .bed import POWDERS, Air, Bed, F, Fault, Powder
 from .camera import Camera, View, still_scene
+from .odd import GLASSY, Lying, odd, with_powder
 from .sensor import Film, Sensor
 from .surface import Lamp, Surface
 from .visitors import Limb, Passer, Shadow, Visitor
@@ -45,6 +46,7 @@ class Plan:
     shadow: tuple[float, float] | None = None
     passer: tuple[float, float] | None = None
     disturbances: tuple[str, ...] = field(default=())
+    lying: tuple[Lying, ...] = ()
 
 
 def random_setting(seed: int, *, bed: Bed | None = None, powder: Powder | None = None) -> Setting:
@@ -125,6 +127,8 @@ def shoot(stem: Path, setting: Setting, plan: Plan, seed: int) -> dict[str, Any]
     for k in range(round(plan.seconds * setting.sensor.fps)):
         t = k / setting.sensor.fps
         lum = surface.step(1 / setting.sensor.fps)
+        for one in plan.lying:
+            lum = one.draw(lum, surface.grid, t)
         dx, dy = film.shift()
         frame = scene.copy()
         flat = cv2.remap(lum, maps[0][cut], maps[1][cut], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
@@ -309,18 +313,24 @@ def disturb(rng: np.random.Generator, what: str, setting: Setting, plan: Plan) -
 
 def make(kind: str, number: int, seed: int) -> tuple[Setting, Plan, int]:
     """The plan of clip `number` of a set."""
-    rng = np.random.default_rng([seed, number, {"beds": 1, "faults": 2, "closed": 3}[kind]])
-    setting = random_setting(int(rng.integers(1 << 30)))
+    rng = np.random.default_rng([seed, number, {"beds": 1, "faults": 2, "closed": 3, "odd": 4}[kind]])
+    setting = random_setting(int(rng.integers(1 << 30)), powder=GLASSY if with_powder(kind, number) else None)
     bed = setting.bed
+    if kind == "odd":
+        name, air, lying = odd(rng, number, bed, lambda zones: random_air(rng, zones, "hold"))
+        plan = Plan(air=air, seconds=round(float(rng.uniform(16, 25)), 1), disturbances=(name,), lying=lying)
+        if name == "glassy_bands":
+            setting, plan = disturb(rng, "bands", setting, plan)
+        return setting, plan, int(rng.integers(1 << 30))
     if kind != "faults":
         style = ("hold", "mixed", "weak", "violent", "mixed", "mixed")[number % 6] if kind == "beds" else "mixed"
         plan = Plan(air=Air(per_zone=tuple(random_air(rng, bed.zones, style))), seconds=float(rng.uniform(13, 16)))
         return setting, plan, int(rng.integers(1 << 30))
     seconds = round(float(rng.uniform(16, 25)), 1)
-    air = random_air(rng, bed.zones, "hold")
+    per_zone = random_air(rng, bed.zones, "hold")
     what = DISTURBANCES[number % len(DISTURBANCES)]
-    faults = random_faults(rng, bed, air, seconds) if rng.uniform() < 0.75 else []
-    plan = Plan(air=Air(per_zone=tuple(air), faults=tuple(faults)), seconds=seconds)
+    faults = random_faults(rng, bed, per_zone, seconds) if rng.uniform() < 0.75 else []
+    plan = Plan(air=Air(per_zone=tuple(per_zone), faults=tuple(faults)), seconds=seconds)
     setting, plan = disturb(rng, what, setting, plan)
     return setting, plan, int(rng.integers(1 << 30))
 
@@ -329,7 +339,7 @@ def main() -> None:
     p = argparse.ArgumentParser(description="Write make-believe clips with their truth.")
     p.add_argument("out", type=Path)
     p.add_argument("--seed", type=int, default=0)
-    p.add_argument("--kind", choices=("beds", "faults", "closed"), default="beds")
+    p.add_argument("--kind", choices=("beds", "faults", "closed", "odd"), default="beds")
     p.add_argument("--count", type=int, default=12)
     p.add_argument("--first", type=int, default=0, help="number of the first clip")
     a = p.parse_args()
