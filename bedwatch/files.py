@@ -62,6 +62,9 @@ def check_places(places: Mapping[str, Path], keep: Mapping[str, Path] | None = N
             mistakes.append(f"{name}: found the folder {path}, expected the name of a file to write")
         elif goal.parent in wrong:
             pass
+        elif goal.parent.exists() and not goal.parent.is_dir():
+            wrong.add(goal.parent)
+            mistakes.append(f"{name}: found the file {path.parent}, expected a folder; choose another name")
         elif not goal.parent.is_dir():
             wrong.add(goal.parent)
             mistakes.append(

@@ -6,43 +6,24 @@ import queue
 import threading
 from collections.abc import Iterator
 
-from bedwatch.frames.frame import Frame, Outcome, Source
+from bedwatch.frames.frame import Frame, Source
+from bedwatch.frames.wrapped import Wrapped
 
 DEPTH = 4
 _PATIENCE_S = 0.1
 
 
-class Ahead:
+class Ahead(Wrapped):
     """A file source read ahead by up to DEPTH frames; everything else as the source it wraps.
 
     The thread alone reads the source, so that nothing is closed under its hands: `close` waits for it.
     """
 
     def __init__(self, source: Source) -> None:
-        self._source = source
+        super().__init__(source)
         self._frames: queue.Queue[Frame | BaseException | None] = queue.Queue(DEPTH)
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
-
-    @property
-    def live(self) -> bool:
-        return self._source.live
-
-    @property
-    def size_px(self) -> tuple[int, int]:
-        return self._source.size_px
-
-    @property
-    def duration_s(self) -> float | None:
-        return self._source.duration_s
-
-    @property
-    def outcome(self) -> Outcome:
-        return self._source.outcome
-
-    @property
-    def notes(self) -> tuple[str, ...]:
-        return self._source.notes
 
     def __iter__(self) -> Iterator[Frame]:
         self._thread = threading.Thread(target=self._read, name="reading ahead", daemon=True)
@@ -66,7 +47,7 @@ class Ahead:
 
     def close(self) -> None:
         self._end()
-        self._source.close()
+        super().close()
 
     def _end(self) -> None:
         self._stop.set()

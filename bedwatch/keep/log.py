@@ -40,10 +40,9 @@ class Log:
         self._torn = False
         self._synced_s = time.monotonic()
         self._file = -1
-        if not self._path.exists():
-            check_places({"--log": self._path})  # made with its first line
-            return
         try:
+            if self._made_later():
+                return
             self._open()
         except OSError as error:
             raise UserError(
@@ -110,6 +109,18 @@ class Log:
             self.note(f"{self._path}: the log is written again; {self._lost} lines are missing")
         self._lost, self._torn = 0, False
         self._sync(SYNC_EVERY_S)
+        return True
+
+    def _made_later(self) -> bool:
+        """Whether the log is new and can be made: it is made with its first line, so that a mistake leaves no empty one."""
+        if self._path.exists():
+            return False
+        check_places({"--log": self._path})
+        try:
+            os.close(os.open(self._path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666))
+        except FileExistsError:  # somebody else's line came first
+            return False
+        self._path.unlink()
         return True
 
     def _open(self) -> None:

@@ -26,7 +26,8 @@ def plain(reading: Reading) -> str:
 @pytest.mark.parametrize("seconds", [0.0, 3.0, 10.0])
 def test_everything_in_a_reading_is_json(seven: Table, look: str, seconds: float) -> None:
     dead = seven.patched(seven.field(look, seconds=seconds), (60.0, 130.0), 25.0, seven.looks["still"])
-    plain(seven.judge().read(10.0, dead))
+    reading = seven.judge().read(10.0, dead)
+    assert [zone["zone"] for zone in json.loads(plain(reading))["zones"]] == [zone.name for zone in seven.bed.zones]
 
 
 @pytest.mark.parametrize("state", list(State))

@@ -18,18 +18,6 @@ from bedwatch.keep.read import read_log
 SIGNS = Signs(live=0.98, duty=0.12, restless=-1.5, glides=None)
 
 
-@pytest.fixture
-def bed() -> Bed:
-    return Bed(
-        name="Gate-latch bed",
-        shape="round",
-        width_mm=420.0,
-        length_mm=420.0,
-        surface_below_rim_mm=80.0,
-        zones=ring_zones([1, 6], 210.0),
-    )
-
-
 def reading(bed: Bed, time_s: float, state: State = State.READING) -> Reading:
     zones = tuple(
         ZoneReading(
@@ -216,3 +204,16 @@ def test_what_is_no_log_is_refused(bed: Bed, tmp_path: Path) -> None:
     assert read_log(other, bed).past == ()
     with pytest.raises(UserError, match="--log"):
         Log(tmp_path / "nowhere" / "log.jsonl", bed, "0", print)
+
+
+def test_a_log_that_cannot_be_made_is_told_before_anything_is_seen(bed: Bed, tmp_path: Path) -> None:
+    """A name the file system takes for too long; the folder is there and may be written to."""
+    with pytest.raises(UserError, match="cannot be written"):
+        Log(tmp_path / ("l" * 300 + ".jsonl"), bed, "clip.avi", print)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_run_without_a_line_leaves_no_log(bed: Bed, tmp_path: Path) -> None:
+    with Log(tmp_path / "latch.log.jsonl", bed, "clip.avi", print):
+        assert list(tmp_path.iterdir()) == []
+    assert list(tmp_path.iterdir()) == []

@@ -6,6 +6,7 @@ import asyncio
 import os
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -418,9 +419,15 @@ def test_rows_that_stay_the_same_are_not_sent_again(round_bed: Make, moving: Mak
 def test_no_bed_and_nothing_known_draw_too(round_bed: Make, know_nothing: Make) -> None:
     problem = Problem(kind=ProblemKind.BED_NOT_FOUND, advice="The bed was not found: no rim. Light the rim.")
     bed: Bed = round_bed()
-    for state in State:
-        for outcome in (Outcome.LOOKING, Outcome.EVEN):
-            play(bed, fed(know_nothing(bed, state=state, outcome=outcome, problems=(problem,))))
+
+    async def script(app: LiveScreen, pilot: Pilot[None], _: list[Order]) -> None:
+        for number, (state, outcome) in enumerate(product(State, (Outcome.LOOKING, Outcome.EVEN))):
+            app.give(know_nothing(bed, state=state, outcome=outcome, problems=(problem,), time_s=10.0 + number))
+            await pilot.pause()
+            assert "can't tell" in text_of(app)
+            assert "The bed was not found" in text_of(app)
+
+    play(bed, script)
 
 
 def _against(step: Step, move: Move | None = None, speed: float = 0.3) -> Against:
