@@ -94,7 +94,7 @@ def write_stills() -> None:
     for frame in open_source(str(CLIP)):
         if wanted and frame.time_s >= wanted[0] - 1e-3:
             path = STILLS / f"bed_{wanted.pop(0)}s.jpg"
-            write_bytes(path, encoded(frame.picture, ".jpg", [cv2.IMWRITE_JPEG_QUALITY, 90]))
+            write_bytes(path, encoded(frame.coloured(), ".jpg", [cv2.IMWRITE_JPEG_QUALITY, 90]))
         if not wanted:
             return
 
@@ -106,7 +106,7 @@ def encoded(picture: Picture, ending: str, options: list[int]) -> bytes:
 
 def write_check_picture(bed: Bed, aim: Aim) -> None:
     """What `bedwatch aim` draws, as a JPEG to keep it small."""
-    picture = next(iter(open_source(str(CLIP)))).picture
+    picture = next(iter(open_source(str(CLIP)))).coloured()
     drawn = check_picture(picture, bed, aim)
     write_bytes(SAMPLES / "demo.aim.jpg", encoded(drawn, ".jpg", [cv2.IMWRITE_JPEG_QUALITY, 88]))
 
@@ -136,7 +136,7 @@ def write_report(bed: Bed, watch: Watch, lines: list[str]) -> None:
     setting = setting_of(
         steady, bed, name="Demo clip", saved=MADE, version=__version__, source=CLIP.name, aim=aim_json(watch.aim)
     )
-    picture = flat_jpeg(last.picture, watch.aim, bed)
+    picture = flat_jpeg(last.coloured(), watch.aim, bed)
     sheet = Sheet(setting=setting, picture=picture, readings=readings, move=steady.last.next)
     page = SAMPLES / "demo.report.html"
     write_bytes(page, report_page(sheet, bed, made=MADE, version=__version__).encode())
