@@ -64,7 +64,9 @@ def check_places(places: Mapping[str, Path], keep: Mapping[str, Path] | None = N
             pass
         elif goal.parent.exists() and not goal.parent.is_dir():
             wrong.add(goal.parent)
-            mistakes.append(f"{name}: found the file {path.parent}, expected a folder to write {path} into; choose another")
+            mistakes.append(
+                f"{name}: found the file {path.parent}, expected a folder to write {path} into; choose another"
+            )
         elif not goal.parent.is_dir():
             wrong.add(goal.parent)
             mistakes.append(
