@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.bed import Bed
-from bedwatch.judge.places import Array, Mask, Places, mean_over
+from bedwatch.judge.places import Array, Mask, Places, mean_over, quick_net
 from bedwatch.judge.suspect import Suspect
 from bedwatch.judge.types import FaultKind
 from bedwatch.motion.ground import Ground
@@ -19,7 +19,7 @@ _STRIP_MM, _WITHIN_MM = 13.0, (24.0, 48.0)
 _PIECE_MM = 10.0
 # A leak: the strip is busier than further in by this (logarithm of energy), and by so much more so than along the rest of the
 # wall, over this length at least and this share of the wall at most.
-_ABOVE_WITHIN, _ABOVE_REST, _SIGMAS = 0.4, 0.9, 4.0
+_ABOVE_WITHIN, _ABOVE_REST, _SIGMAS = 0.35, 0.65, 4.2
 _LEAST_MM, _MOST_SHARE = 32.0, 0.5
 _SLACK = 0.75
 # Where the powder further in stands still it outdoes that by far.
@@ -51,7 +51,8 @@ class Wall:
 
 def find_leaks(ground: Ground, places: Places, wall: Wall, known: list[Suspect]) -> list[Suspect]:
     """Stretches of wall along which powder runs up. known: leaks told before, which may be weaker now."""
-    quick = _quick(mean_over(ground, ground.quick, _WINDOW_S), ground)
+    each = quick_net(ground)
+    quick = mean_over(ground, each, _WINDOW_S)
     strip, within = wall.mean(quick, wall.strip), wall.mean(quick, wall.within)
     # Powder further in that stands still is another fault; the strip must outdo its zone as well.
     medians = places.zone_medians(quick)
@@ -73,20 +74,16 @@ def find_leaks(ground: Ground, places: Places, wall: Wall, known: list[Suspect])
             or not _LEAST_MM <= len(run) * wall.length_mm / wall.count <= _MOST_SHARE * wall.length_mm
         ):
             continue
-        leak = _leak(run, float(np.nanmax(lead[run])), ground, places, wall)
+        leak = _leak(run, float(np.nanmax(lead[run])), each, ground, places, wall)
         if leak is not None:
             found.append(leak)
     return found
 
 
-def _quick(usual: Array, ground: Ground) -> Array:
-    """How busy places are from one frame to the next, half of the noise taken out (it is known to a factor of two): after some
-    frames a lively bed's powder is another one everywhere, but jets along the wall change it sooner."""
-    energy = np.exp(usual) - ground.noise / 2
-    return np.asarray(np.log(np.maximum(energy, max(0.3 * ground.noise, 1e-6))), np.float64)
-
-
-def _leak(run: NDArray[np.intp], strength: float, ground: Ground, places: Places, wall: Wall) -> Suspect | None:
+def _leak(
+    run: NDArray[np.intp], strength: float, each: Array, ground: Ground, places: Places, wall: Wall
+) -> Suspect | None:
+    """The leak along a stretch of wall, if it is one. each: (n, rows, cols) as `quick_net` gives it."""
     here = np.zeros(wall.count, np.bool_)
     here[run] = True
     group = wall.strip & here[wall.piece]
@@ -96,7 +93,6 @@ def _leak(run: NDArray[np.intp], strength: float, ground: Ground, places: Places
     within = wall.within & here[wall.piece]
     if strength < _SETTLED_LEAD and within.any() and float(ground.live[within].mean()) < _SETTLED:
         return None
-    each = _quick(ground.quick, ground)
     series, inner = each[:, group].mean(axis=1), each[:, within].mean(axis=1)
     if float(np.mean((series - inner)[ground.recent(_NOW_S)])) < _NOW_SHARE * strength:
         return None

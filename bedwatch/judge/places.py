@@ -116,3 +116,16 @@ def mean_over(ground: Ground, values: Array, seconds: float) -> Array:
     """(rows, cols) mean of slab values over the last so many seconds."""
     slabs = ground.recent(seconds)
     return np.asarray(values[slabs].mean(axis=0), np.float64)
+
+
+def quick_net(ground: Ground) -> Array:
+    """(n, rows, cols) how busy places are from one frame to the next, mean logarithm of energy.
+
+    Half of the noise is taken out (it is known to a factor of two); noise is more where it is darker. After some frames a lively
+    bed's powder is another one everywhere, but plumes, and jets along the wall, change it sooner.
+    """
+    inside = ground.seen > 0.5
+    grey = np.maximum(ground.grey, 4.0)
+    noise = ground.noise * (float(np.median(grey[inside])) / grey) ** 2 if inside.any() else np.full(grey.shape, 0.0)
+    energy = np.exp(ground.quick) - noise / 2
+    return np.asarray(np.log(np.maximum(energy, np.maximum(0.3 * noise, 1e-6))), np.float64)

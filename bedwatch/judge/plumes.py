@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.judge.places import Array, Mask, Places, mean_over
+from bedwatch.judge.places import Array, Mask, Places, mean_over, quick_net
 from bedwatch.judge.suspect import Suspect
 from bedwatch.judge.types import FaultKind
 from bedwatch.motion.ground import Ground
@@ -21,6 +21,12 @@ _WINDOWS_S = (8.0, 15.0, 30.0)
 _RISES = (0.9, 0.75, 0.6)
 _SIGMAS = (3.6, 3.5, 3.4)
 _LEAST_SPREAD, _MOST_SPREAD = 0.14, 0.5
+# From one frame to the next a lively bed's powder has not yet become another one everywhere, so that a plume stands out further
+# there and less will do, if it also does more than its surroundings over the longer time by so many sigmas. What is quickest at
+# the wall is a leak.
+_RISES_QUICK = (0.6, 0.5, 0.42)
+_LEAST_SPREAD_QUICK, _ALSO_SIGMAS = 0.1, 1.5
+_CLEAR_QUICK_MM = 20.0
 _ENOUGH_LIVE = 0.25  # share of the bed that must be live for it to show its own scatter
 # In a zone that stands still but for so small a part, a channel blows through settled powder: it outdoes that by far, while a
 # zone on the brink of moving has places that stir a little more than others.
@@ -36,54 +42,77 @@ _STEADY_RISE, _STEADY_SHARE = 0.35, 0.78
 _WIDEST_MM = 110.0
 _CLEAR_OF_WALL_MM = 11.0
 _APART_MM = 24.0
+_LOWEST_PEAK = 0.3
 
 
 class Rises:
     """How far each place stands out of its surroundings over one window; arrays (rows, cols).
 
-    busy: mean logarithm of energy; medians: (zones,) of it. rise: above the surroundings, the zone and zones near by. spread:
+    value: mean logarithm of energy; medians: (zones,) of it. rise: above the surroundings, the zone and zones near by. spread:
     the bed's own scatter.
     """
 
-    def __init__(self, ground: Ground, places: Places, seconds: float) -> None:
-        self.busy: Array = mean_over(ground, ground.busy, seconds)
-        medians = self.medians = places.zone_medians(self.busy)
-        around = level = places.around(self.busy, ground.live)  # what lies still is no measure of what moves
+    def __init__(self, value: Array, ground: Ground, places: Places, least_spread: float) -> None:
+        self.value = value
+        medians = self.medians = places.zone_medians(value)
+        around = level = places.around(value, ground.live)  # what lies still is no measure of what moves
         for number, median in enumerate(medians):
             if np.isfinite(median):
                 level = np.where(places.beside[number], np.fmax(level, median), level)
         self.level = level
-        self.rise: Array = np.where(places.inside, self.busy - level, np.nan)
+        self.rise: Array = np.where(places.inside, value - level, np.nan)
         told = places.inside & ground.live & (places.wall_mm > _CLEAR_OF_WALL_MM)
-        self.spread = _LEAST_SPREAD
+        self.spread = least_spread
         if told.sum() > _ENOUGH_LIVE * places.inside.sum():
-            plain = self.busy[told] - around[told]
+            plain = value[told] - around[told]
             plain = plain[np.isfinite(plain)]
             spread = 1.4826 * float(np.median(np.abs(plain - np.median(plain))))
-            self.spread = float(np.clip(spread, _LEAST_SPREAD, _MOST_SPREAD))
+            self.spread = float(np.clip(spread, least_spread, _MOST_SPREAD))
+
+
+class _Measure:
+    """One way to tell how busy places are. each: (n, rows, cols) of every slab. now: of the last seconds."""
+
+    def __init__(self, each: Array, ground: Ground, places: Places, least_spread: float) -> None:
+        self.each = each
+        self._ground, self._places, self._least_spread = ground, places, least_spread
+        self.now = self.over(_NOW_S)
+
+    def over(self, seconds: float) -> Rises:
+        return Rises(mean_over(self._ground, self.each, seconds), self._ground, self._places, self._least_spread)
 
 
 def find_plumes(ground: Ground, places: Places, known: list[Suspect]) -> list[Suspect]:
     """Spouts and channels. known: those told before, which may be weaker now."""
     seen_s = ground.seen_s
     found: list[Suspect] = []
-    now = Rises(ground, places, _NOW_S)
+    usually = _Measure(ground.busy, ground, places, _LEAST_SPREAD)
+    quickly = _Measure(quick_net(ground), ground, places, _LEAST_SPREAD_QUICK)
     settled = places.live_shares(ground) < _SETTLED
-    for seconds, least, sigmas in zip(_WINDOWS_S, _RISES, _SIGMAS, strict=True):
+
+    def add(seed: tuple[int, int], rises: Rises, measure: _Measure, seconds: float) -> None:
+        plume = _plume(seed, rises, measure, ground, places, seconds)
+        if plume is not None and all(_apart(plume, other) for other in found):
+            found.append(plume)
+
+    for seconds, least, least_quick, sigmas in zip(_WINDOWS_S, _RISES, _RISES_QUICK, _SIGMAS, strict=True):
         if seconds > _WINDOWS_S[0] and seen_s < 0.8 * seconds:
             break
-        rises = Rises(ground, places, seconds)
-        for seed in _peaks(rises.rise, places):
+        busy, quick = usually.over(seconds), quickly.over(seconds)
+        for seed in _peaks(busy.rise, places):
             slack = _SLACK if _is_known(seed, places, known) else 1.0
-            high = float(rises.rise[seed])
             number = int(places.zone[seed])
-            if settled[number] and float(rises.busy[seed] - rises.medians[number]) < _CHANNEL_RISE * slack:
+            if settled[number] and float(busy.value[seed] - busy.medians[number]) < _CHANNEL_RISE * slack:
                 continue
-            if high < least * slack or high < sigmas * slack * rises.spread:
+            if float(busy.rise[seed]) >= slack * max(least, sigmas * busy.spread):
+                add(seed, busy, usually, seconds)
+        for seed in _peaks(quick.rise, places, clear_mm=0.0):
+            slack = _SLACK if _is_known(seed, places, known) else 1.0
+            also = float(busy.rise[seed]) >= slack * _ALSO_SIGMAS * busy.spread
+            if settled[int(places.zone[seed])] or not also or places.wall_mm[seed] < _CLEAR_QUICK_MM:
                 continue
-            plume = _plume(seed, rises, now, ground, places, seconds)
-            if plume is not None and all(_apart(plume, other) for other in found):
-                found.append(plume)
+            if float(quick.rise[seed]) >= slack * max(least_quick, sigmas * quick.spread):
+                add(seed, quick, quickly, seconds)
     return found
 
 
@@ -96,33 +125,31 @@ def _is_known(seed: tuple[int, int], places: Places, known: list[Suspect]) -> bo
     return any(math.hypot(one.x_mm - x, one.y_mm - y) < _APART_MM for one in known)
 
 
-def _peaks(rise: Array, places: Places) -> list[tuple[int, int]]:
-    """Places that rise most within an eruption's width, highest first."""
-    height = np.where(places.inside & np.isfinite(rise) & (places.wall_mm > _CLEAR_OF_WALL_MM), rise, -9.0).astype(
-        np.float32
-    )
+def _peaks(rise: Array, places: Places, clear_mm: float = _CLEAR_OF_WALL_MM) -> list[tuple[int, int]]:
+    """Places that rise most within an eruption's width, highest first, so far from the wall."""
+    height = np.where(places.inside & np.isfinite(rise) & (places.wall_mm > clear_mm), rise, -9.0).astype(np.float32)
     top = highest(height, places.disc(_APART_MM))
-    rows, cols = np.nonzero((height >= top) & (height > 0.5))
+    rows, cols = np.nonzero((height >= top) & (height > _LOWEST_PEAK))
     order = np.argsort(-height[rows, cols])[:24]
     return [(int(rows[k]), int(cols[k])) for k in order]
 
 
 def _plume(
-    seed: tuple[int, int], rises: Rises, now: Rises, ground: Ground, places: Places, window_s: float
+    seed: tuple[int, int], rises: Rises, measure: _Measure, ground: Ground, places: Places, window_s: float
 ) -> Suspect | None:
     """The plume around a peak, if it is one: compact, alive, well above noise, there also now."""
     high = float(rises.rise[seed])
     group = places.grown(seed, np.nan_to_num(rises.rise, nan=-9.0) > max(high / 2, high - 1.2))
-    energy = math.exp(float(rises.busy[seed])) - ground.floor
+    energy = math.exp(float(mean_over(ground, ground.busy, window_s)[seed])) - ground.floor
     if energy < _ABOVE_NOISE * ground.noise or not ground.live[group].any():
         return None
-    recent = float(np.nanmean(now.rise[group]))
+    recent = float(np.nanmean(measure.now.rise[group]))
     if recent < _NOW_SHARE * float(np.nanmean(rises.rise[group])):
         return None
     rows, cols = np.nonzero(group)
     if max(np.ptp(rows), np.ptp(cols)) * places.step_mm > _WIDEST_MM:
         return None
-    series = ground.busy[ground.recent(window_s)][:, group].mean(axis=1)
+    series = measure.each[ground.recent(window_s)][:, group].mean(axis=1)
     up = series > float(np.nanmean(rises.level[group]) + _STEADY_RISE * np.nanmean(rises.rise[group]))
     if up.mean() < _STEADY_SHARE:
         return None
@@ -134,15 +161,15 @@ def _plume(
         y_mm=y,
         area_mm2=places.area_mm2(group),
         zone=places.zone_at(group),
-        since_s=_began(group, rises, ground),
+        since_s=_began(group, rises, measure.each, ground),
         strength=high,
         group=group,
     )
 
 
-def _began(group: Mask, rises: Rises, ground: Ground) -> float:
+def _began(group: Mask, rises: Rises, each: Array, ground: Ground) -> float:
     """The end of the last slab in which the place was no busier than half way between its surroundings and the plume."""
-    series: NDArray[np.floating[Any]] = ground.busy[:, group].mean(axis=1)
+    series: NDArray[np.floating[Any]] = each[:, group].mean(axis=1)
     half = float(np.nanmean(rises.level[group]) + 0.4 * np.nanmean(rises.rise[group]))
     # One quiet second is not a pause.
     calm = np.minimum(series, np.append(series[1:], series[-1])) < half
