@@ -36,6 +36,8 @@ AIM_AT_S = (1.0, 3.5)
 FROZEN_S = 1.6
 # A camera that was silent for so long may have been moved.
 AWAY_S = 2.0
+# A camera that slipped by no more than this shows every place where it was; haze before the surroundings looks the same.
+SLIP_MM = 1.0
 # Without any picture for so long, a live source is silent; one whose usual step is slow, for so many of these.
 SILENT_S, SLOW_STEP_S, SILENT_STEPS, SILENT_MOST_S = 0.9, 0.6, 2.5, 3.0
 
@@ -94,6 +96,7 @@ class Watch:
         self._eyes: _Eyes | None = None
         self._shape: tuple[int, ...] = ()
         self._covered = False
+        self._shift_px = (0.0, 0.0)
         self._afresh = Afresh()
         self._next_s = READING_EVERY_S
         self._now_s = 0.0
@@ -185,8 +188,11 @@ class Watch:
         if self._camera.blank or place.lost or self._camera.defocused:
             eyes.meter.pause(frame.time_s)
             return
-        if place.jolted:
+        if place.jolted and self._slipped_mm(self.aim) < SLIP_MM:
+            eyes.meter.cut()
+        elif place.jolted:
             eyes.meter.pause(frame.time_s)
+        self._shift_px = place.shift_px
         flat = eyes.rectifier.rectify(frame.picture, shift_px=place.shift_px)
         bands = eyes.mains.add(frame.picture, frame.time_s)
         if eyes.mains.began:
@@ -203,6 +209,11 @@ class Watch:
             eyes.meter.pause(frame.time_s)
         else:
             eyes.meter.add(flat, frame.time_s)
+
+    def _slipped_mm(self, aim: Aim) -> float:
+        """By how much what is made good of the camera's moves is another one than at the frame before."""
+        now, before = self._camera.place.shift_px, self._shift_px
+        return aim.mm_per_px * float(np.hypot(now[0] - before[0], now[1] - before[1]))
 
     def _find_again(self, frame: Frame, eyes: _Eyes) -> _Eyes:
         """A camera that has come to rest turned or zoomed, or that was lost, is aimed anew when that is sure."""

@@ -24,7 +24,7 @@ _LEAST_SPREAD, _MOST_SPREAD = 0.14, 0.5
 # From one frame to the next a lively bed's powder has not yet become another one everywhere, so that a plume stands out further
 # there and less will do, if it also does more than its surroundings over the longer time by so many sigmas. What is quickest at
 # the wall is a leak.
-_RISES_QUICK = (0.6, 0.5, 0.42)
+_RISES_QUICK = (0.5, 0.45, 0.4)
 _LEAST_SPREAD_QUICK, _ALSO_SIGMAS = 0.1, 1.5
 _CLEAR_QUICK_MM = 20.0
 _ENOUGH_LIVE = 0.25  # share of the bed that must be live for it to show its own scatter
