@@ -16,16 +16,19 @@ from bedwatch.motion.maps import highest
 
 # How long is looked back, and by how much (logarithm of energy, most of the time) a plume must then stand out of its
 # surroundings. In units of the bed's own scatter it must be beyond _SIGMAS: over some 200 independent places of a bed and a
-# thousand looks, chance reaches 4.5 of them.
-_WINDOWS_S = (8.0, 15.0, 30.0)
-_RISES = (0.9, 0.75, 0.6)
-_SIGMAS = (3.6, 3.5, 3.4)
+# thousand looks, chance reaches 4.5 of them. What is far beyond chance shows sooner and need not be waited for.
+_WINDOWS_S = (5.0, 8.0, 15.0, 30.0)
+_RISES = (1.3, 0.9, 0.75, 0.6)
+_SIGMAS = (6.0, 3.6, 3.5, 3.4)
 _LEAST_SPREAD, _MOST_SPREAD = 0.14, 0.5
+_PLAIN_SIGMAS = 6.0
 # From one frame to the next a lively bed's powder has not yet become another one everywhere, so that a plume stands out further
-# there and less will do, if it also does more than its surroundings over the longer time by so many sigmas. What is quickest at
-# the wall is a leak.
-_RISES_QUICK = (0.5, 0.45, 0.4)
-_LEAST_SPREAD_QUICK, _ALSO_SIGMAS = 0.1, 1.5
+# there. What it lacks in rise it may have in sigmas and the other way round, their shares of these marks being added up; but it
+# must be beyond the bed's scatter by so many sigmas, and beyond that over the longer time too. What is quickest at the wall is
+# a leak.
+_RISES_QUICK = (1.0, 0.68, 0.58, 0.52)
+_SIGMAS_QUICK = (6.2, 4.8, 4.4, 4.2)
+_LEAST_SPREAD_QUICK, _BEYOND_SIGMAS, _ALSO_SIGMAS = 0.1, 3.5, 1.5
 _CLEAR_QUICK_MM = 20.0
 _ENOUGH_LIVE = 0.25  # share of the bed that must be live for it to show its own scatter
 # In a zone that stands still but for so small a part, a channel blows through settled powder: it outdoes that by far, while a
@@ -95,23 +98,26 @@ def find_plumes(ground: Ground, places: Places, known: list[Suspect]) -> list[Su
         if plume is not None and all(_apart(plume, other) for other in found):
             found.append(plume)
 
-    for seconds, least, least_quick, sigmas in zip(_WINDOWS_S, _RISES, _RISES_QUICK, _SIGMAS, strict=True):
-        if seconds > _WINDOWS_S[0] and seen_s < 0.8 * seconds:
+    for number, seconds in enumerate(_WINDOWS_S):
+        if number > 1 and seen_s < 0.8 * seconds:
             break
         busy, quick = usually.over(seconds), quickly.over(seconds)
+        least = max(_RISES[number], _SIGMAS[number] * busy.spread)
         for seed in _peaks(busy.rise, places):
             slack = _SLACK if _is_known(seed, places, known) else 1.0
-            number = int(places.zone[seed])
-            if settled[number] and float(busy.value[seed] - busy.medians[number]) < _CHANNEL_RISE * slack:
+            zone = int(places.zone[seed])
+            if settled[zone] and float(busy.value[seed] - busy.medians[zone]) < _CHANNEL_RISE * slack:
                 continue
-            if float(busy.rise[seed]) >= slack * max(least, sigmas * busy.spread):
+            if float(busy.rise[seed]) >= slack * least:
                 add(seed, busy, usually, seconds)
+        mean = 2 / (1 / _RISES_QUICK[number] + 1 / (_SIGMAS_QUICK[number] * quick.spread))
+        least = max(mean, _BEYOND_SIGMAS * quick.spread)
         for seed in _peaks(quick.rise, places, clear_mm=0.0):
             slack = _SLACK if _is_known(seed, places, known) else 1.0
             also = float(busy.rise[seed]) >= slack * _ALSO_SIGMAS * busy.spread
-            if settled[int(places.zone[seed])] or not also or places.wall_mm[seed] < _CLEAR_QUICK_MM:
+            if not also or settled[int(places.zone[seed])] or places.wall_mm[seed] < _CLEAR_QUICK_MM:
                 continue
-            if float(quick.rise[seed]) >= slack * max(least_quick, sigmas * quick.spread):
+            if float(quick.rise[seed]) >= slack * least:
                 add(seed, quick, quickly, seconds)
     return found
 
@@ -163,6 +169,7 @@ def _plume(
         zone=places.zone_at(group),
         since_s=_began(group, rises, measure.each, ground),
         strength=high,
+        plain=high >= _PLAIN_SIGMAS * rises.spread,
         group=group,
     )
 
