@@ -17,18 +17,20 @@ from bedwatch.motion.maps import highest
 # How long is looked back, and by how much (logarithm of energy, most of the time) a plume must then stand out of its
 # surroundings. In units of the bed's own scatter it must be beyond _SIGMAS: over some 200 independent places of a bed and a
 # thousand looks, chance reaches 4.5 of them. What is far beyond chance shows sooner and need not be waited for.
-_WINDOWS_S = (5.0, 8.0, 15.0, 30.0)
+_WINDOWS_S = (6.0, 8.0, 15.0, 30.0)
 _RISES = (1.3, 0.9, 0.75, 0.6)
-_SIGMAS = (6.0, 3.6, 3.5, 3.4)
+_SIGMAS = (6.0, 4.4, 3.9, 3.6)
 _LEAST_SPREAD, _MOST_SPREAD = 0.14, 0.5
 _PLAIN_SIGMAS = 6.0
 # From one frame to the next a lively bed's powder has not yet become another one everywhere, so that a plume stands out further
-# there. What it lacks in rise it may have in sigmas and the other way round, their shares of these marks being added up; but it
-# must be beyond the bed's scatter by so many sigmas, and beyond that over the longer time too. What is quickest at the wall is
-# a leak.
-_RISES_QUICK = (1.0, 0.68, 0.58, 0.52)
-_SIGMAS_QUICK = (6.2, 4.8, 4.4, 4.2)
-_LEAST_SPREAD_QUICK, _BEYOND_SIGMAS, _ALSO_SIGMAS = 0.1, 3.5, 1.5
+# there. Three shares are added up: of a rise, of so many sigmas, and of steadiness, which is the mean of what it leads its
+# surroundings by, second by second, in standard errors of that mean; where bubbles come by chance, seconds differ more. It must
+# be beyond the bed's scatter over the longer time too. What is quickest at the wall is a leak.
+_RISES_QUICK = (0.9, 0.68, 0.58, 0.52)
+_SIGMAS_QUICK = (5.5, 4.8, 4.4, 4.2)
+_STEADY, _MOST_STEADY, _LEAST_ERROR = 8.0, 12.0, 0.02
+_ENOUGH = (3.3, 3.3, 2.95, 2.8)
+_LEAST_SPREAD_QUICK, _ALSO_SIGMAS = 0.1, 1.5
 _CLEAR_QUICK_MM = 20.0
 _ENOUGH_LIVE = 0.25  # share of the bed that must be live for it to show its own scatter
 # In a zone that stands still but for so small a part, a channel blows through settled powder: it outdoes that by far, while a
@@ -41,7 +43,7 @@ _ABOVE_NOISE = 12.0
 # It is a plume now: also over the last seconds.
 _NOW_S, _NOW_SHARE = 4.0, 0.45
 # It stands out by this part of its rise in so many of the seconds since it began: a shadow or a splash does not.
-_STEADY_RISE, _STEADY_SHARE = 0.35, 0.78
+_STEADY_RISE, _STEADY_SHARE, _STEADY_SHORT = 0.35, 0.78, 0.9
 _WIDEST_MM = 110.0
 _CLEAR_OF_WALL_MM = 11.0
 _APART_MM = 24.0
@@ -98,9 +100,9 @@ def find_plumes(ground: Ground, places: Places, known: list[Suspect]) -> list[Su
         if plume is not None and all(_apart(plume, other) for other in found):
             found.append(plume)
 
-    for number, seconds in enumerate(_WINDOWS_S):
+    for number, seconds in reversed(tuple(enumerate(_WINDOWS_S))):  # the longest tells the place best
         if number > 1 and seen_s < 0.8 * seconds:
-            break
+            continue
         busy, quick = usually.over(seconds), quickly.over(seconds)
         least = max(_RISES[number], _SIGMAS[number] * busy.spread)
         for seed in _peaks(busy.rise, places):
@@ -110,15 +112,18 @@ def find_plumes(ground: Ground, places: Places, known: list[Suspect]) -> list[Su
                 continue
             if float(busy.rise[seed]) >= slack * least:
                 add(seed, busy, usually, seconds)
-        mean = 2 / (1 / _RISES_QUICK[number] + 1 / (_SIGMAS_QUICK[number] * quick.spread))
-        least = max(mean, _BEYOND_SIGMAS * quick.spread)
         for seed in _peaks(quick.rise, places, clear_mm=0.0):
             slack = _SLACK if _is_known(seed, places, known) else 1.0
             also = float(busy.rise[seed]) >= slack * _ALSO_SIGMAS * busy.spread
             if not also or settled[int(places.zone[seed])] or places.wall_mm[seed] < _CLEAR_QUICK_MM:
                 continue
-            if float(quick.rise[seed]) >= slack * least:
-                add(seed, quick, quickly, seconds)
+            high = float(quick.rise[seed])
+            shares = high / _RISES_QUICK[number] + high / (quick.spread * _SIGMAS_QUICK[number])
+            least = slack * _ENOUGH[number]
+            if shares > least - _MOST_STEADY / _STEADY:
+                steady = _steadiness(seed, quick, quickly.each[ground.recent(seconds)], places)
+                if shares + min(steady, _MOST_STEADY) / _STEADY >= least:
+                    add(seed, quick, quickly, seconds)
     return found
 
 
@@ -140,12 +145,25 @@ def _peaks(rise: Array, places: Places, clear_mm: float = _CLEAR_OF_WALL_MM) -> 
     return [(int(rows[k]), int(cols[k])) for k in order]
 
 
+def _group(seed: tuple[int, int], rises: Rises, places: Places) -> Mask:
+    """The places around a peak that belong to it."""
+    high = float(rises.rise[seed])
+    return places.grown(seed, np.nan_to_num(rises.rise, nan=-9.0) > max(high / 2, high - 1.2))
+
+
+def _steadiness(seed: tuple[int, int], rises: Rises, each: Array, places: Places) -> float:
+    """Student's t of what a peak leads its surroundings by, second by second. each: (n, rows, cols) of the seconds."""
+    lead = each[:, _group(seed, rises, places)].mean(axis=1) - each[:, places.ring(seed)].mean(axis=1)
+    error = float(lead.std()) / math.sqrt(len(lead)) + _LEAST_ERROR
+    return float(lead.mean()) / error
+
+
 def _plume(
     seed: tuple[int, int], rises: Rises, measure: _Measure, ground: Ground, places: Places, window_s: float
 ) -> Suspect | None:
     """The plume around a peak, if it is one: compact, alive, well above noise, there also now."""
     high = float(rises.rise[seed])
-    group = places.grown(seed, np.nan_to_num(rises.rise, nan=-9.0) > max(high / 2, high - 1.2))
+    group = _group(seed, rises, places)
     energy = math.exp(float(mean_over(ground, ground.busy, window_s)[seed])) - ground.floor
     if energy < _ABOVE_NOISE * ground.noise or not ground.live[group].any():
         return None
@@ -157,9 +175,9 @@ def _plume(
         return None
     series = measure.each[ground.recent(window_s)][:, group].mean(axis=1)
     up = series > float(np.nanmean(rises.level[group]) + _STEADY_RISE * np.nanmean(rises.rise[group]))
-    if up.mean() < _STEADY_SHARE:
+    if up.mean() < (_STEADY_SHARE if window_s > _WINDOWS_S[0] else _STEADY_SHORT):
         return None
-    weight: Array = np.exp(np.clip(rises.rise, 0.0, 6.0))
+    weight: Array = np.exp(np.clip(max(1.0, 2.5 / high) * rises.rise, 0.0, 6.0))
     x, y = places.middle(group, np.nan_to_num(weight))
     return Suspect(
         kind=FaultKind.SPOUT,
