@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.bed import Bed
-from bedwatch.judge.places import Array, Mask, Places, mean_over, quick_net
+from bedwatch.judge.places import Array, Mask, Places, mean_over, quick_net, steadiness
 from bedwatch.judge.suspect import Suspect
 from bedwatch.judge.types import FaultKind
 from bedwatch.motion.ground import Ground
@@ -17,9 +17,12 @@ _WINDOW_S = 8.0
 # The strip along the wall against the powder further in, in pieces along the wall.
 _STRIP_MM, _WITHIN_MM = 13.0, (24.0, 48.0)
 _PIECE_MM = 10.0
-# A leak: the strip is busier than further in by this (logarithm of energy), and by so much more so than along the rest of the
-# wall, over this length at least and this share of the wall at most.
-_ABOVE_WITHIN, _ABOVE_REST, _SIGMAS = 0.35, 0.65, 4.2
+# A leak: the strip is busier than further in by this (logarithm of energy), and more so than along the rest of the wall. Shares
+# of such a lead over the rest, of so many sigmas of the wall's own scatter and of steadiness, second by second, are added up.
+_ABOVE_WITHIN, _EDGE = 0.2, 0.4
+_ABOVE_REST, _SIGMAS, _STEADY, _MOST_STEADY = 0.65, 4.2, 8.0, 12.0
+_ENOUGH = 3.2
+# It reaches over this length at least and this share of the wall at most.
 _LEAST_MM, _MOST_SHARE = 32.0, 0.5
 _SLACK = 0.75
 # Where the powder further in stands still it outdoes that by far.
@@ -39,6 +42,12 @@ class Wall:
         self.strip: Mask = places.inside & (places.wall_mm < _STRIP_MM)
         self.within: Mask = places.inside & (places.wall_mm > _WITHIN_MM[0]) & (places.wall_mm < _WITHIN_MM[1])
         self.piece: NDArray[np.intp] = piece
+
+    def parted(self, run: NDArray[np.intp]) -> tuple[Mask, Mask]:
+        """The strip along a run of pieces, and the strip along the rest of the wall."""
+        here = np.zeros(self.count, np.bool_)
+        here[run] = True
+        return self.strip & here[self.piece], self.strip & ~here[self.piece]
 
     def mean(self, values: Array, mask: Mask) -> Array:
         """(pieces,) mean of values over the mask, NaN where it has no place; smoothed over three pieces."""
@@ -64,18 +73,17 @@ def find_leaks(ground: Ground, places: Places, wall: Wall, known: list[Suspect])
     middle = float(np.median(lead[usable]))
     spread = max(0.12, 1.4826 * float(np.median(np.abs(lead[usable] - middle))))
     slack = _SLACK if known else 1.0
-    more = max(_ABOVE_REST, _SIGMAS * spread) * slack
-    high = usable & (lead > _ABOVE_WITHIN * slack) & (lead - middle > more)
-    edge = usable & (lead > 0.0) & (lead - middle > more / 2)
+    recent = each[ground.recent(_WINDOW_S)]
     found = []
-    for run in _runs(edge):
-        if (
-            not high[run].any()
-            or not _LEAST_MM <= len(run) * wall.length_mm / wall.count <= _MOST_SHARE * wall.length_mm
-        ):
+    for run in _runs(usable & (lead > 0.0) & (lead - middle > _EDGE * slack)):
+        if not _LEAST_MM <= len(run) * wall.length_mm / wall.count <= _MOST_SHARE * wall.length_mm:
             continue
-        leak = _leak(run, float(np.nanmax(lead[run])), each, ground, places, wall)
-        if leak is not None:
+        strength = float(np.nanmax(lead[run]))
+        more = strength - middle
+        steady = min(steadiness(recent, *wall.parted(run)), _MOST_STEADY)
+        enough = more / _ABOVE_REST + more / (_SIGMAS * spread) + steady / _STEADY >= slack * _ENOUGH
+        leak = _leak(run, strength, each, ground, places, wall) if enough else None
+        if leak is not None and strength > slack * _ABOVE_WITHIN:
             found.append(leak)
     return found
 
@@ -86,7 +94,7 @@ def _leak(
     """The leak along a stretch of wall, if it is one. each: (n, rows, cols) as `quick_net` gives it."""
     here = np.zeros(wall.count, np.bool_)
     here[run] = True
-    group = wall.strip & here[wall.piece]
+    group, _ = wall.parted(run)
     busy = float(mean_over(ground, ground.busy, _WINDOW_S)[group].max())
     if math.exp(busy) - ground.floor < _ABOVE_NOISE * ground.noise or not ground.live[group].any():
         return None

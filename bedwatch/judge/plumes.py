@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.judge.places import Array, Mask, Places, mean_over, quick_net
+from bedwatch.judge.places import Array, Mask, Places, mean_over, quick_net, steadiness
 from bedwatch.judge.suspect import Suspect
 from bedwatch.judge.types import FaultKind
 from bedwatch.motion.ground import Ground
@@ -28,7 +28,7 @@ _PLAIN_SIGMAS = 6.0
 # be beyond the bed's scatter over the longer time too. What is quickest at the wall is a leak.
 _RISES_QUICK = (0.9, 0.68, 0.58, 0.52)
 _SIGMAS_QUICK = (5.5, 4.8, 4.4, 4.2)
-_STEADY, _MOST_STEADY, _LEAST_ERROR = 8.0, 12.0, 0.02
+_STEADY, _MOST_STEADY = 8.0, 12.0
 _ENOUGH = (3.3, 3.3, 2.95, 2.8)
 _LEAST_SPREAD_QUICK, _ALSO_SIGMAS = 0.1, 1.5
 _CLEAR_QUICK_MM = 20.0
@@ -121,7 +121,8 @@ def find_plumes(ground: Ground, places: Places, known: list[Suspect]) -> list[Su
             shares = high / _RISES_QUICK[number] + high / (quick.spread * _SIGMAS_QUICK[number])
             least = slack * _ENOUGH[number]
             if shares > least - _MOST_STEADY / _STEADY:
-                steady = _steadiness(seed, quick, quickly.each[ground.recent(seconds)], places)
+                group = _group(seed, quick, places)
+                steady = steadiness(quickly.each[ground.recent(seconds)], group, places.ring(seed))
                 if shares + min(steady, _MOST_STEADY) / _STEADY >= least:
                     add(seed, quick, quickly, seconds)
     return found
@@ -149,13 +150,6 @@ def _group(seed: tuple[int, int], rises: Rises, places: Places) -> Mask:
     """The places around a peak that belong to it."""
     high = float(rises.rise[seed])
     return places.grown(seed, np.nan_to_num(rises.rise, nan=-9.0) > max(high / 2, high - 1.2))
-
-
-def _steadiness(seed: tuple[int, int], rises: Rises, each: Array, places: Places) -> float:
-    """Student's t of what a peak leads its surroundings by, second by second. each: (n, rows, cols) of the seconds."""
-    lead = each[:, _group(seed, rises, places)].mean(axis=1) - each[:, places.ring(seed)].mean(axis=1)
-    error = float(lead.std()) / math.sqrt(len(lead)) + _LEAST_ERROR
-    return float(lead.mean()) / error
 
 
 def _plume(
