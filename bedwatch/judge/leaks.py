@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.bed import Bed
-from bedwatch.judge.places import Array, Mask, Places, mean_over, quick_net, steadiness
+from bedwatch.judge.busy import Busy, quickly
+from bedwatch.judge.places import Array, Mask, Places, mean_over
 from bedwatch.judge.suspect import Suspect
 from bedwatch.judge.types import FaultKind
 from bedwatch.motion.ground import Ground
@@ -60,8 +61,8 @@ class Wall:
 
 def find_leaks(ground: Ground, places: Places, wall: Wall, known: list[Suspect]) -> list[Suspect]:
     """Stretches of wall along which powder runs up. known: leaks told before, which may be weaker now."""
-    each = quick_net(ground)
-    quick = mean_over(ground, each, _WINDOW_S)
+    busy = quickly(ground)
+    quick = busy.over(_WINDOW_S)
     strip, within = wall.mean(quick, wall.strip), wall.mean(quick, wall.within)
     # Powder further in that stands still is another fault; the strip must outdo its zone as well.
     medians = places.zone_medians(quick)
@@ -73,25 +74,24 @@ def find_leaks(ground: Ground, places: Places, wall: Wall, known: list[Suspect])
     middle = float(np.median(lead[usable]))
     spread = max(0.12, 1.4826 * float(np.median(np.abs(lead[usable] - middle))))
     slack = _SLACK if known else 1.0
-    recent = each[ground.recent(_WINDOW_S)]
     found = []
     for run in _runs(usable & (lead > 0.0) & (lead - middle > _EDGE * slack)):
         if not _LEAST_MM <= len(run) * wall.length_mm / wall.count <= _MOST_SHARE * wall.length_mm:
             continue
         strength = float(np.nanmax(lead[run]))
         more = strength - middle
-        steady = min(steadiness(recent, *wall.parted(run)), _MOST_STEADY)
+        steady = min(busy.steadiness(*wall.parted(run), _WINDOW_S), _MOST_STEADY)
         enough = more / _ABOVE_REST + more / (_SIGMAS * spread) + steady / _STEADY >= slack * _ENOUGH
-        leak = _leak(run, strength, each, ground, places, wall) if enough else None
+        leak = _leak(run, strength, busy, ground, places, wall) if enough else None
         if leak is not None and strength > slack * _ABOVE_WITHIN:
             found.append(leak)
     return found
 
 
 def _leak(
-    run: NDArray[np.intp], strength: float, each: Array, ground: Ground, places: Places, wall: Wall
+    run: NDArray[np.intp], strength: float, quick: Busy, ground: Ground, places: Places, wall: Wall
 ) -> Suspect | None:
-    """The leak along a stretch of wall, if it is one. each: (n, rows, cols) as `quick_net` gives it."""
+    """The leak along a stretch of wall, if it is one."""
     here = np.zeros(wall.count, np.bool_)
     here[run] = True
     group, _ = wall.parted(run)
@@ -101,7 +101,7 @@ def _leak(
     within = wall.within & here[wall.piece]
     if strength < _SETTLED_LEAD and within.any() and float(ground.live[within].mean()) < _SETTLED:
         return None
-    series, inner = each[:, group].mean(axis=1), each[:, within].mean(axis=1)
+    series, inner = quick.series(group), quick.series(within)
     if float(np.mean((series - inner)[ground.recent(_NOW_S)])) < _NOW_SHARE * strength:
         return None
     x, y = _wall_point(places.bed, (run[0] + len(run) / 2) % wall.count / wall.count * wall.length_mm)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 import numpy as np
@@ -21,7 +20,6 @@ Mask = NDArray[np.bool_]
 BESIDE_MM = 35.0
 # Surroundings of a place: a ring wider than a plume or a patch, narrower than a zone.
 _RING_MM = (26.0, 62.0)
-_LEAST_ERROR = 0.02  # of a lead, logarithm of energy
 
 
 class Places:
@@ -123,22 +121,3 @@ def mean_over(ground: Ground, values: Array, seconds: float) -> Array:
     """(rows, cols) mean of slab values over the last so many seconds."""
     slabs = ground.recent(seconds)
     return np.asarray(values[slabs].mean(axis=0), np.float64)
-
-
-def quick_net(ground: Ground) -> Array:
-    """(n, rows, cols) how busy places are from one frame to the next, mean logarithm of energy.
-
-    Half of the noise is taken out (it is known to a factor of two); noise is more where it is darker. After some frames a lively
-    bed's powder is another one everywhere, but plumes, and jets along the wall, change it sooner.
-    """
-    inside = ground.seen > 0.5
-    grey = np.maximum(ground.grey, 4.0)
-    noise = ground.noise * (float(np.median(grey[inside])) / grey) ** 2 if inside.any() else np.full(grey.shape, 0.0)
-    energy = np.exp(ground.quick) - noise / 2
-    return np.asarray(np.log(np.maximum(energy, np.maximum(0.3 * noise, 1e-6))), np.float64)
-
-
-def steadiness(each: Array, here: Mask, there: Mask) -> float:
-    """Student's t of what one group of places leads another by, second by second. each: (n, rows, cols) of the seconds."""
-    lead = each[:, here].mean(axis=1) - each[:, there].mean(axis=1)
-    return float(lead.mean()) / (float(lead.std()) / math.sqrt(len(lead)) + _LEAST_ERROR)

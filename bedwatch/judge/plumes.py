@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from bedwatch.judge.places import Array, Mask, Places, mean_over, quick_net, steadiness
+from bedwatch.judge.busy import Busy, quickly, usually
+from bedwatch.judge.places import Array, Mask, Places, mean_over
 from bedwatch.judge.suspect import Suspect
 from bedwatch.judge.types import FaultKind
 from bedwatch.motion.ground import Ground
@@ -47,7 +46,6 @@ _STEADY_RISE, _STEADY_SHARE, _STEADY_SHORT = 0.35, 0.78, 0.9
 _WIDEST_MM = 110.0
 _CLEAR_OF_WALL_MM = 11.0
 _APART_MM = 24.0
-_LOWEST_PEAK = 0.3
 
 
 class Rises:
@@ -76,24 +74,28 @@ class Rises:
 
 
 class _Measure:
-    """One way to tell how busy places are. each: (n, rows, cols) of every slab. now: of the last seconds."""
+    """One way to tell how busy places are, and what rises by it. now: of the last seconds."""
 
-    def __init__(self, each: Array, ground: Ground, places: Places, least_spread: float) -> None:
-        self.each = each
+    def __init__(self, busy: Busy, ground: Ground, places: Places, least_spread: float) -> None:
+        self.busy = busy
         self._ground, self._places, self._least_spread = ground, places, least_spread
         self.now = self.over(_NOW_S)
 
     def over(self, seconds: float) -> Rises:
-        return Rises(mean_over(self._ground, self.each, seconds), self._ground, self._places, self._least_spread)
+        return Rises(self.busy.over(seconds), self._ground, self._places, self._least_spread)
 
 
 def find_plumes(ground: Ground, places: Places, known: list[Suspect]) -> list[Suspect]:
     """Spouts and channels. known: those told before, which may be weaker now."""
     seen_s = ground.seen_s
     found: list[Suspect] = []
-    usually = _Measure(ground.busy, ground, places, _LEAST_SPREAD)
-    quickly = _Measure(quick_net(ground), ground, places, _LEAST_SPREAD_QUICK)
+    long = _Measure(usually(ground), ground, places, _LEAST_SPREAD)
+    short = _Measure(quickly(ground), ground, places, _LEAST_SPREAD_QUICK)
     settled = places.live_shares(ground) < _SETTLED
+
+    def told(seed: tuple[int, int]) -> bool:
+        x, y = places.x_mm[seed], places.y_mm[seed]
+        return any(math.hypot(one.x_mm - x, one.y_mm - y) < _APART_MM for one in found)
 
     def add(seed: tuple[int, int], rises: Rises, measure: _Measure, seconds: float) -> None:
         plume = _plume(seed, rises, measure, ground, places, seconds)
@@ -103,28 +105,32 @@ def find_plumes(ground: Ground, places: Places, known: list[Suspect]) -> list[Su
     for number, seconds in reversed(tuple(enumerate(_WINDOWS_S))):  # the longest tells the place best
         if number > 1 and seen_s < 0.8 * seconds:
             continue
-        busy, quick = usually.over(seconds), quickly.over(seconds)
+        busy, quick = long.over(seconds), short.over(seconds)
         least = max(_RISES[number], _SIGMAS[number] * busy.spread)
-        for seed in _peaks(busy.rise, places):
+        for seed in _peaks(busy.rise, places, _SLACK * least):
+            if told(seed):
+                continue
             slack = _SLACK if _is_known(seed, places, known) else 1.0
             zone = int(places.zone[seed])
             if settled[zone] and float(busy.value[seed] - busy.medians[zone]) < _CHANNEL_RISE * slack:
                 continue
             if float(busy.rise[seed]) >= slack * least:
-                add(seed, busy, usually, seconds)
-        for seed in _peaks(quick.rise, places, clear_mm=0.0):
+                add(seed, busy, long, seconds)
+        per_rise = 1 / _RISES_QUICK[number] + 1 / (quick.spread * _SIGMAS_QUICK[number])
+        lowest = (_SLACK * _ENOUGH[number] - _MOST_STEADY / _STEADY) / per_rise
+        for seed in _peaks(quick.rise, places, lowest, clear_mm=0.0):
             slack = _SLACK if _is_known(seed, places, known) else 1.0
             also = float(busy.rise[seed]) >= slack * _ALSO_SIGMAS * busy.spread
-            if not also or settled[int(places.zone[seed])] or places.wall_mm[seed] < _CLEAR_QUICK_MM:
+            by_wall = places.wall_mm[seed] < _CLEAR_QUICK_MM
+            if not also or by_wall or settled[int(places.zone[seed])] or told(seed):
                 continue
-            high = float(quick.rise[seed])
-            shares = high / _RISES_QUICK[number] + high / (quick.spread * _SIGMAS_QUICK[number])
+            shares = float(quick.rise[seed]) * per_rise
             least = slack * _ENOUGH[number]
             if shares > least - _MOST_STEADY / _STEADY:
                 group = _group(seed, quick, places)
-                steady = steadiness(quickly.each[ground.recent(seconds)], group, places.ring(seed))
+                steady = short.busy.steadiness(group, places.ring(seed), seconds)
                 if shares + min(steady, _MOST_STEADY) / _STEADY >= least:
-                    add(seed, quick, quickly, seconds)
+                    add(seed, quick, short, seconds)
     return found
 
 
@@ -137,11 +143,11 @@ def _is_known(seed: tuple[int, int], places: Places, known: list[Suspect]) -> bo
     return any(math.hypot(one.x_mm - x, one.y_mm - y) < _APART_MM for one in known)
 
 
-def _peaks(rise: Array, places: Places, clear_mm: float = _CLEAR_OF_WALL_MM) -> list[tuple[int, int]]:
-    """Places that rise most within an eruption's width, highest first, so far from the wall."""
+def _peaks(rise: Array, places: Places, lowest: float, clear_mm: float = _CLEAR_OF_WALL_MM) -> list[tuple[int, int]]:
+    """Places that rise most within an eruption's width and by no less than the lowest, highest first, so far from the wall."""
     height = np.where(places.inside & np.isfinite(rise) & (places.wall_mm > clear_mm), rise, -9.0).astype(np.float32)
     top = highest(height, places.disc(_APART_MM))
-    rows, cols = np.nonzero((height >= top) & (height > _LOWEST_PEAK))
+    rows, cols = np.nonzero((height >= top) & (height >= np.float32(lowest)))
     order = np.argsort(-height[rows, cols])[:24]
     return [(int(rows[k]), int(cols[k])) for k in order]
 
@@ -167,7 +173,7 @@ def _plume(
     rows, cols = np.nonzero(group)
     if max(np.ptp(rows), np.ptp(cols)) * places.step_mm > _WIDEST_MM:
         return None
-    series = measure.each[ground.recent(window_s)][:, group].mean(axis=1)
+    series = measure.busy.series(group, window_s)
     up = series > float(np.nanmean(rises.level[group]) + _STEADY_RISE * np.nanmean(rises.rise[group]))
     if up.mean() < (_STEADY_SHARE if window_s > _WINDOWS_S[0] else _STEADY_SHORT):
         return None
@@ -179,16 +185,15 @@ def _plume(
         y_mm=y,
         area_mm2=places.area_mm2(group),
         zone=places.zone_at(group),
-        since_s=_began(group, rises, measure.each, ground),
+        since_s=_began(group, rises, measure.busy.series(group), ground),
         strength=high,
         plain=high >= _PLAIN_SIGMAS * rises.spread,
         group=group,
     )
 
 
-def _began(group: Mask, rises: Rises, each: Array, ground: Ground) -> float:
+def _began(group: Mask, rises: Rises, series: Array, ground: Ground) -> float:
     """The end of the last slab in which the place was no busier than half way between its surroundings and the plume."""
-    series: NDArray[np.floating[Any]] = each[:, group].mean(axis=1)
     half = float(np.nanmean(rises.level[group]) + 0.4 * np.nanmean(rises.rise[group]))
     # One quiet second is not a pause.
     calm = np.minimum(series, np.append(series[1:], series[-1])) < half
