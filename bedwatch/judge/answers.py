@@ -1,4 +1,4 @@
-"""What every zone answered when one valve was moved: changes of ln air with their errors, from looks before, after and moved back.
+"""What every zone answered when one valve was moved: changes of ln air with their errors, from looks before and after.
 
 Only changes count here, never levels. Within one bed the speed of the surface goes as the air beyond the minimum to a power,
 and restlessness as its logarithm, so that changes of both add up to one figure by their errors. Air is counted in times the
@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,11 +54,11 @@ class Trial:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
-    """What opening one valve by `travel` did. travel: the widest it was moved, over 0.
+    """What one valve did, put as if it had been opened by `travel`. A valve moved to several places gives as many answers, since
+    valves are not straight.
 
     change: (n,) of ln air; NaN where a zone cannot be judged or lies still throughout. error: (n,) standard error of what is
-    each zone's own. common: standard error of what all zones share. moves: how often it was moved; back: whether it was moved
-    back too. asleep: (n,) zones that lay still in every look.
+    each zone's own. common: standard error of what all zones share. asleep: (n,) zones that lay still in every look.
     """
 
     valve: str
@@ -65,19 +66,17 @@ class Answer:
     change: Array
     error: Array
     common: float
-    moves: int
-    back: bool
     asleep: Mask
 
 
 def answers(trials: Sequence[Trial]) -> tuple[Answer, ...]:
-    """One per valve that was moved, in the order of their first moves. trials: in the order in which they were seen."""
+    """By valve, in the order of their first moves, and by place it was moved to. trials: in the order in which they were seen."""
     if len(trials) < 2:
         return ()
     level, error, still = _levels(trials)
     error = error * _scatter(trials, level, error)
     valves = list(dict.fromkeys(trial.turn.valve for trial in trials[1:] if trial.turn is not None))
-    return tuple(_answer(valve, trials, level, error, still) for valve in valves)
+    return tuple(answer for valve in valves for answer in _answers(valve, trials, level, error, still))
 
 
 def _levels(trials: Sequence[Trial]) -> tuple[Array, Array, Mask]:
@@ -85,8 +84,7 @@ def _levels(trials: Sequence[Trial]) -> tuple[Array, Array, Mask]:
     count, zones = len(trials), len(trials[0].seen)
     level, error = np.full((count, zones), np.nan), np.full((count, zones), np.nan)
     still = np.array([[one.known and one.live < _ASLEEP for one in trial.seen] for trial in trials])
-    first = first_belief(zones)
-    airs = [first.seen(trial.seen).air for trial in trials]
+    airs = [_about(trial.seen) for trial in trials]
     for zone in range(zones):
         awake = [t for t in range(count) if _shows(trials[t].seen[zone])]
         if not awake:
@@ -110,6 +108,12 @@ def _levels(trials: Sequence[Trial]) -> tuple[Array, Array, Mask]:
         level[asleep, zone] = share * min(_AT_REST, float(found.min()) - 0.3)
         error[asleep, zone] = share * _AT_REST_ERROR
     return level, error, still
+
+
+@lru_cache(maxsize=512)  # every look is asked for again after the next one
+def _about(look: tuple[Seen, ...]) -> Array:
+    """(n,) about how much air each zone has, in ln r."""
+    return first_belief(len(look)).seen(look).air
 
 
 def _shows(seen: Seen) -> bool:
@@ -142,8 +146,8 @@ def _scatter(trials: Sequence[Trial], level: Array, error: Array) -> float:
     return math.sqrt((_USUAL_COUNT + len(squares) * max(seen, 0.25)) / (_USUAL_COUNT + len(squares)))
 
 
-def _answer(valve: str, trials: Sequence[Trial], level: Array, error: Array, still: Mask) -> Answer:
-    """Runs of looks between which nothing but this valve was moved: a straight line through each, weighed together."""
+def _answers(valve: str, trials: Sequence[Trial], level: Array, error: Array, still: Mask) -> list[Answer]:
+    """Looks at one place of the valve against those at the place it stood at, within runs in which no other valve was moved."""
     runs: list[list[int]] = []
     for t in range(1, len(trials)):
         turn = trials[t].turn
@@ -153,42 +157,38 @@ def _answer(valve: str, trials: Sequence[Trial], level: Array, error: Array, sti
             runs[-1].append(t)
         else:
             runs.append([t - 1, t])
-    stands = [np.cumsum([0.0] + [_by(trials[t]) for t in run[1:]]) for run in runs]
-    travel = max(max(float(np.ptp(stand)), 1e-3) for stand in stands)
-    zones = level.shape[1]
-    weight, sums = np.zeros(zones), np.zeros(zones)
-    moved = 0.0
-    for run, stand in zip(runs, stands, strict=True):
-        for zone in range(zones):
-            known = np.isfinite(level[run, zone])
-            at = stand[known]
-            if known.sum() < 2 or np.ptp(at) < 1e-3:
-                continue
-            off = at - at.mean()
-            square = float(off @ off)
-            slope = float(off @ level[run, zone][known]) / square
-            spread = float((off**2) @ (error[run, zone][known] ** 2)) / square**2
-            weight[zone] += 1 / spread
-            sums[zone] += slope / spread
-        moved += float(((stand - stand.mean()) ** 2).sum())
-    with np.errstate(divide="ignore", invalid="ignore"):
-        change = np.where(weight > 0, sums / weight, np.nan) * travel
-        own = np.where(weight > 0, 1 / np.sqrt(weight), np.nan) * travel
-    mine = sorted({t for run in runs for t in run})
-    asleep = still[mine].all(axis=0)
-    change, own = np.where(asleep, np.nan, change), np.where(asleep, np.nan, own)
-    steps = [trials[t].turn for run in runs for t in run[1:]]
-    ways = {math.copysign(1.0, step.by) for step in steps if step is not None}
-    return Answer(
-        valve=valve,
-        travel=travel,
-        change=change,
-        error=own,
-        common=COMMON * travel / math.sqrt(max(moved, 1e-9)),
-        moves=len(steps),
-        back=len(ways) == 2,
-        asleep=asleep,
-    )
+    found = []
+    for run in runs:
+        stand = np.round(np.cumsum([0.0] + [_by(trials[t]) for t in run[1:]]), 3)
+        at = np.array(run)
+        rest = at[stand == 0]
+        for place in dict.fromkeys(float(one) for one in stand if one):
+            there = at[stand == place]
+            change, own = _between(level, error, rest, there)
+            asleep = still[rest].all(axis=0) & still[there].all(axis=0)
+            found.append(
+                Answer(
+                    valve=valve,
+                    travel=abs(place),
+                    change=np.where(asleep, np.nan, math.copysign(1.0, place) * change),
+                    error=np.where(asleep, np.nan, own),
+                    common=COMMON * math.sqrt(1 / len(rest) + 1 / len(there)),
+                    asleep=asleep,
+                )
+            )
+    return found
+
+
+def _between(level: Array, error: Array, rest: NDArray[np.intp], there: NDArray[np.intp]) -> tuple[Array, Array]:
+    """(n,) by how much the mean level there differs from that at rest, and its error; NaN where either is not known."""
+    total, square = np.zeros(level.shape[1]), np.zeros(level.shape[1])
+    for looks, sign in ((there, 1.0), (rest, -1.0)):
+        known = np.isfinite(level[looks])
+        count = known.sum(axis=0)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            total += sign * np.where(known, level[looks], 0.0).sum(axis=0) / count
+            square += np.where(known, error[looks] ** 2, 0.0).sum(axis=0) / count**2
+    return total, np.sqrt(square)
 
 
 def _by(trial: Trial) -> float:

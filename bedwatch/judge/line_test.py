@@ -11,7 +11,7 @@ from bedwatch.judge.lines import Lines, lines_of
 from bedwatch.judge.whose import Owner, owner_of
 
 # Shares of travel that are tried, one after the other until the answer is sure; each is brought back.
-STEPS = (0.25, 0.5, -0.5)
+STEPS = (0.25, -0.5, -1.0)  # the last one: shut
 ENOUGH_MOVES = 0.5  # share of the zones that must move, or what a valve does is not seen
 
 
@@ -55,7 +55,11 @@ class LineTest:
         """A look at the bed as it stands now."""
         self._trials.append(Trial(turn=self._turn, seen=tuple(look)))
         self._turn = None
-        self._owners = {one.valve: owner_of(one) for one in answers(self._trials)}
+        found = answers(self._trials)
+        self._owners = {
+            valve: owner_of([one for one in found if one.valve == valve])
+            for valve in dict.fromkeys(one.valve for one in found)
+        }
 
     def turned(self, valve: str, by: float) -> None:
         """A valve was opened by so much of its travel (less than 0: closed)."""

@@ -70,9 +70,7 @@ def lines_of(
         if one.opens < 0
     ]
     unsure = [one for one in owners if not one.known]
-    findings += [
-        Finding(kind=LineFault.UNSURE, valves=(one.valve,), zones=one.likely, sure=one.sure) for one in unsure
-    ]
+    findings += [Finding(kind=LineFault.UNSURE, valves=(one.valve,), zones=one.likely, sure=one.sure) for one in unsure]
     return Lines(
         feeds=feeds,
         reversed=tuple(one.valve for one in owners if one.opens < 0),
@@ -103,15 +101,16 @@ def _supplies(owners: Sequence[Owner], spoken: set[str]) -> list[Finding]:
     ]
 
 
-def _several(
-    owners: Sequence[Owner], touching: Collection[tuple[int, int]], spoken: set[str]
-) -> list[Finding]:
+def _several(owners: Sequence[Owner], touching: Collection[tuple[int, int]], spoken: set[str]) -> list[Finding]:
     """Valves that each move the same zones: air passes between them, underneath where they touch, in the lines where not."""
     found: list[Finding] = []
     for one in owners:
         if one.valve in spoken or len(one.zones) < 2:
             continue
-        group = [one, *(other for other in owners if other is not one and _shares(one, other) and other.valve not in spoken)]
+        group = [
+            one,
+            *(other for other in owners if other is not one and _shares(one, other) and other.valve not in spoken),
+        ]
         if len(group) < 2:
             continue
         zones = sorted({zone for member in group for zone in member.zones})
@@ -202,9 +201,7 @@ def _swapped(owners: Sequence[Owner], feeds: Mapping[str, int], marked: Mapping[
     return found
 
 
-def _dead(
-    owners: Sequence[Owner], marked: Mapping[str, int], free: Sequence[int], spoken: set[str]
-) -> list[Finding]:
+def _dead(owners: Sequence[Owner], marked: Mapping[str, int], free: Sequence[int], spoken: set[str]) -> list[Finding]:
     dead = [one for one in owners if one.none and one.valve not in spoken]
     found = []
     for one in dead:

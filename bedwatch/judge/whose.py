@@ -2,12 +2,14 @@
 
 For each way round, and for each number k of zones, the k that answered most are held to follow the valve; the others share what
 the supply makes of it (it loses what the moved zones gain) and its own wandering. How strongly the valve works is not known and
-averaged over. Sets are compared by their chances (Bayes); nothing is said below `SURE`.
+averaged over, at every place it was moved to, since valves are not straight. Sets are compared by their chances (Bayes);
+nothing is said below `SURE`.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +19,7 @@ from bedwatch.judge.answers import Answer
 
 Array = NDArray[np.float64]
 
-SURE = 0.95
+SURE = 0.99
 # ln air per full travel of a valve, as `belief` takes it; some valves stand on a flat part of theirs.
 _GAIN, _GAIN_SPREAD = 1.2, 0.75
 _FLAT, _FLAT_GAIN, _FLAT_SPREAD = 0.2, 0.25, 1.1
@@ -64,77 +66,78 @@ class Owner:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Set:
-    zones: tuple[int, ...]
+    zones: frozenset[int]
     sign: int
-    weight: float
+    chance: float
 
 
-def owner_of(answer: Answer) -> Owner:
-    """What one valve feeds, as far as its answer tells."""
-    known = np.flatnonzero(np.isfinite(answer.change))
-    asleep = tuple(int(zone) for zone in np.flatnonzero(answer.asleep))
-    sets = _sets(answer, known) if len(known) else []
-    total = sum(one.weight for one in sets)
-    chance: dict[tuple[frozenset[int], int], float] = {}
-    for one in sets:
-        key = (frozenset(one.zones), one.sign)
-        chance[key] = chance.get(key, 0.0) + one.weight / total
-    best = max(sets, key=lambda one: one.weight, default=None)
-    sure = 0.0 if best is None else chance[frozenset(best.zones), best.sign]
-    zones, sign = ((), 0) if best is None else (best.zones, best.sign)
-    if best is not None and sure < SURE:
-        zones, sign, sure = _common(sets, total, best)
-    every = len(known) > 1 and len(zones) == len(known)
-    none = best is not None and not best.zones and sure >= SURE and answer.travel >= DEAD_TRAVEL
+def owner_of(answers: Sequence[Answer]) -> Owner:
+    """What one valve feeds, as far as its answers tell; one answer at least, all of one valve."""
+    travel = max(one.travel for one in answers)
+    asleep = np.logical_and.reduce([one.asleep for one in answers])
+    sets = _sets(answers, asleep)
+    best = max(sets, key=lambda one: one.chance)
+    widest = max(answers, key=lambda one: _signal(one, best))
+    order = _strongest_first(widest, best)
+    sure, zones = best.chance, order
+    if best.zones and sure < SURE:
+        # One zone is sure, though not whether others go along: said where going along is the less likely.
+        main = order[0]
+        with_main = sum(one.chance for one in sets if main in one.zones and one.sign == best.sign)
+        if sum(one.chance for one in sets if one.zones == {main} and one.sign == best.sign) > 0.8 * with_main:
+            sure, zones = with_main, (main,)
+    known = int(np.isfinite(widest.change).sum())
     said = sure >= SURE and bool(zones)
-    shown = zones if said else ()
-    bleeds, errors, strength = _shares(answer, known, best.zones if best else (), best.sign if best else 0)
+    bleeds, errors, strength = _shares(widest, order, best.sign)
     return Owner(
-        valve=answer.valve,
-        zones=shown,
-        none=none,
-        all=said and every,
-        sure=sure,
-        opens=sign if said else 0,
+        valve=widest.valve,
+        zones=zones if said else (),
+        none=not best.zones and sure >= SURE and travel >= DEAD_TRAVEL,
+        all=said and known > 1 and len(zones) == known,
+        sure=float(sure),
+        opens=best.sign if said else 0,
         strength=strength,
         bleeds=bleeds,
         bleeds_error=errors,
-        likely=() if best is None else best.zones,
-        travel=answer.travel,
-        asleep=asleep,
+        likely=order,
+        travel=travel,
+        asleep=tuple(int(zone) for zone in np.flatnonzero(asleep)),
     )
 
 
-def _common(sets: list[_Set], total: float, best: _Set) -> tuple[tuple[int, ...], int, float]:
-    """What the likely sets have in common, when no one set is sure: the one zone that answers most, if that is."""
-    if not best.zones:
-        return (), 0, best.weight / total
-    main = best.zones[0]
-    share = sum(one.weight for one in sets if one.zones and one.zones[0] == main and one.sign == best.sign) / total
-    alone = sum(one.weight for one in sets if one.zones == (main,) and one.sign == best.sign) / total
-    # Which zone is sure but not whether others go along: not said unless going along is the less likely.
-    return ((main,), best.sign, share) if alone >= 0.5 * share else ((), 0, max(alone, best.weight / total))
+def _signal(answer: Answer, best: _Set) -> float:
+    """How far the zones of a set answered, in errors."""
+    found = [answer.change[zone] / answer.error[zone] for zone in best.zones if np.isfinite(answer.change[zone])]
+    return abs(float(np.sum(found))) if found else answer.travel * 1e-3
 
 
-def _sets(answer: Answer, known: Array) -> list[_Set]:
-    change, error = answer.change[known], answer.error[known]
-    n = len(known)
-    asleep = int(answer.asleep.sum())
+def _strongest_first(answer: Answer, best: _Set) -> tuple[int, ...]:
+    return tuple(sorted(best.zones, key=lambda zone: -best.sign * float(np.nan_to_num(answer.change[zone]))))
+
+
+def _sets(answers: Sequence[Answer], asleep: Array) -> list[_Set]:
+    """Every set of zones that one of the answers suggests, weighed by all of them."""
+    n = len(asleep)
+    awake = n - int(asleep.sum())
     # A zone that lies still throughout may be the one: then nothing that moves answers.
-    none = _NONE + (1 - _NONE) * asleep / (n + asleep)
-    found = [_Set(zones=(), sign=0, weight=none * _likely(change, error, answer, np.zeros(n), 0))]
-    for sign in (1, -1):
-        order = np.argsort(-sign * change)
-        way = _AS_MARKED if sign > 0 else 1 - _AS_MARKED
-        for k in sorted({*range(1, min(_MOST, n) + 1), n}):
-            if k > 1 and k == n - 1 and n > 2 and k > 2:
-                continue  # all but one: told by none but the supply, which moves all
-            prior = _prior(k, n) * way * (1 - none)
-            mine = np.zeros(n)
-            mine[order[:k]] = 1.0
-            weight = prior * _likely(change, error, answer, mine, sign)
-            found.append(_Set(zones=tuple(int(known[i]) for i in order[:k]), sign=sign, weight=weight))
-    return found
+    none = _NONE + (1 - _NONE) * (n - awake) / n
+    logs = {(frozenset[int](), 0): math.log(none)}
+    for answer in answers:
+        known = np.flatnonzero(np.isfinite(answer.change))
+        for sign in (1, -1):
+            way = _AS_MARKED if sign > 0 else 1 - _AS_MARKED
+            order = known[np.argsort(-sign * answer.change[known])]
+            for k in {*range(1, min(_MOST, len(known)) + 1), len(known)} - {0}:
+                if k > 2 and k == len(known) - 1:
+                    continue  # all but one: no valve does that, the supply moves all
+                zones = frozenset(int(zone) for zone in order[:k])
+                logs[zones, sign] = math.log(_prior(k, awake) * way * (1 - none))
+    for zones, sign in logs:
+        logs[zones, sign] += sum(_log_likely(answer, zones, sign) for answer in answers)
+    highest = max(logs.values())
+    weights = {key: math.exp(log - highest) for key, log in logs.items()}
+    total = sum(weights.values())
+    return [_Set(zones=zones, sign=sign, chance=weight / total) for (zones, sign), weight in weights.items()]
 
 
 def _prior(k: int, n: int) -> float:
@@ -145,25 +148,29 @@ def _prior(k: int, n: int) -> float:
     return each / math.comb(n, k)
 
 
-def _likely(change: Array, error: Array, answer: Answer, mine: Array, sign: int) -> float:
-    """Likelihood of the changes if the zones in `mine` (n, of 0 and 1) follow the valve; averaged over how strongly it works."""
-    n, k = len(change), int(mine.sum())
-    strengths = _STRENGTHS if k else np.zeros(1)
+def _log_likely(answer: Answer, zones: frozenset[int], sign: int) -> float:
+    """Logarithm of the likelihood of an answer if these zones follow the valve; averaged over how strongly it works."""
+    known = np.flatnonzero(np.isfinite(answer.change))
+    if not len(known):
+        return 0.0
+    change, error = answer.change[known], answer.error[known]
+    mine = np.isin(known, list(zones)).astype(np.float64)
+    n, k = len(known), int(mine.sum())
+    g = _STRENGTHS if k else np.zeros(1)
     weight = _strength_chance(answer.travel) if k else np.ones(1)
-    total = 0.0
-    for g, share in zip(strengths, weight, strict=True):
-        lost = _LOST * g * k / max(n - k, 1) if k < n else 0.0
-        mean = sign * (g * mine - lost * (1 - mine))
-        own = error**2 + (1 - mine) * (_BLEEDS * g) ** 2 + mine * (k > 1) * (_ALONG * g) ** 2
-        common = answer.common**2 + (0.0 if k == n else (_LOST_SPREAD * g * k / n) ** 2)
-        off = change - mean
-        # of a diagonal and a common part (Sherman & Morrison 1950)
-        inverse = off / own
-        inner = 1 + common * float((1 / own).sum())
-        square = float(off @ inverse) - common * float(inverse.sum()) ** 2 / inner
-        log = -0.5 * (square + float(np.log(own).sum()) + math.log(inner))
-        total += share * math.exp(max(log, -600.0))
-    return total
+    lost = _LOST * g * k / max(n - k, 1) if k < n else np.zeros(len(g))
+    mean = sign * (g[:, None] * mine - lost[:, None] * (1 - mine))
+    unlike = (1 - mine) * _BLEEDS**2 + mine * (len(zones) > 1) * _ALONG**2
+    own = error**2 + g[:, None] ** 2 * unlike
+    common = answer.common**2 + (np.zeros(len(g)) if k == n else (_LOST_SPREAD * g * k / n) ** 2)
+    off = change - mean
+    # of a diagonal and a common part (Sherman & Morrison 1950)
+    inverse = off / own
+    inner = 1 + common * (1 / own).sum(axis=1)
+    square = (off * inverse).sum(axis=1) - common * inverse.sum(axis=1) ** 2 / inner
+    logs = np.log(weight) - 0.5 * (square + np.log(own).sum(axis=1) + np.log(inner))
+    top = float(logs.max())
+    return top + math.log(float(np.exp(logs - top).sum()))
 
 
 def _strength_chance(travel: float) -> Array:
@@ -177,10 +184,11 @@ def _strength_chance(travel: float) -> Array:
     return np.asarray((1 - _FLAT) * bump(_GAIN, _GAIN_SPREAD) + _FLAT * bump(_FLAT_GAIN, _FLAT_SPREAD))
 
 
-def _shares(answer: Answer, known: Array, zones: tuple[int, ...], sign: int) -> tuple[Array, Array, tuple[float, float]]:
+def _shares(answer: Answer, zones: tuple[int, ...], sign: int) -> tuple[Array, Array, tuple[float, float]]:
     """(n,) each zone's answer over the strongest one's, against what the zones that do not follow share; errors; the strength."""
+    known = np.flatnonzero(np.isfinite(answer.change))
     share, error = np.full(len(answer.change), np.nan), np.full(len(answer.change), np.nan)
-    if not zones:
+    if not zones or zones[0] not in known:
         return share, error, (math.nan, math.nan)
     rest = np.array([zone for zone in known if zone not in zones], np.intp)
     base = float(np.median(answer.change[rest])) if len(rest) else 0.0

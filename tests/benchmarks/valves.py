@@ -52,7 +52,9 @@ def test_lines(seed: int) -> Tested:
         looks += 1
     lines = test.lines()
     wrong = sum(zone not in made.port[names.index(valve)] for valve, zone in lines.feeds.items())
-    found = [(one.kind.value, one.valves, tuple(z + 1 for z in one.zones), round(one.sure, 3)) for one in lines.findings]
+    found = [
+        (one.kind.value, one.valves, tuple(z + 1 for z in one.zones), round(one.sure, 3)) for one in lines.findings
+    ]
     return Tested(
         seed=seed,
         kind=made.kind,
