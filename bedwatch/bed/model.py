@@ -55,6 +55,11 @@ class Bed:
     zones: tuple[Zone, ...]
     valves: Valves = field(default=Valves(), compare=False)
 
+    @property
+    def with_valve(self) -> frozenset[str]:
+        """Names of the zones that have a valve of their own."""
+        return frozenset(zone.name for zone in self.zones) - self.valves.without
+
 
 class CellLayout(Protocol):
     """How one zone is divided into cells."""
