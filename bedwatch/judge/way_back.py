@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -28,6 +28,7 @@ OVER = 0.08  # how far over the setting the supply goes before one comes down
 _GAIN = 1.5
 _GAINS = (0.4, 6.0)
 _LEAST, _MOST = 0.03, 0.25
+_FIXED = "No valve: zones that have none are off what was saved, and the supply moves all alike: look at their lines and holes."
 _KEPT = 600  # readings: more than two minutes of the densest
 
 
@@ -63,11 +64,18 @@ class Against:
 class WayBack:
     """Follows one bed on its way to a setting. Give it every reading and every move; `against` may be asked at any time.
 
-    level_mm: where the powder stands now below the rim, and its standard error, if that is known.
+    level_mm: where the powder stands now below the rim, and its standard error, if that is known. valves: names of the zones that
+    have a valve of their own; None for all.
     """
 
-    def __init__(self, setting: Setting, level_mm: tuple[float, float | None] | None = None) -> None:
+    def __init__(
+        self,
+        setting: Setting,
+        level_mm: tuple[float, float | None] | None = None,
+        valves: Collection[str] | None = None,
+    ) -> None:
         self.setting = setting
+        self._fixed = frozenset(zone.zone for zone in setting.zones if valves is not None and zone.zone not in valves)
         self.level_mm = level_mm
         self._since: deque[Reading] = deque(maxlen=_KEPT)
         self._now_s = -math.inf
@@ -107,14 +115,17 @@ class WayBack:
         if self._stirred and found.speed > -0.02:
             self._over = True
         step, move = self._next(found, scores)
+        causes = causes_of(
+            self.setting, found, self._turned, self.level_mm, back=step is Step.BACK, stirred=self._stirred
+        )
+        if step is Step.TRIM and move is None:
+            causes = (*causes, _FIXED)
         return Against(
             setting=self.setting.name,
             step=step,
             apart=found,
             next=move,
-            causes=causes_of(
-                self.setting, found, self._turned, self.level_mm, back=step is Step.BACK, stirred=self._stirred
-            ),
+            causes=causes,
         )
 
     def _apart(self) -> Apart | None:
@@ -140,9 +151,7 @@ class WayBack:
     def _next(self, found: Apart, scores: dict[str, float]) -> tuple[Step, Move | None]:
         if not scores:
             return Step.WAIT, None
-        richest = max(scores, key=lambda zone: scores[zone])
-        poorest = min(scores, key=lambda zone: scores[zone])
-        top, low = scores[richest], scores[poorest]
+        top, low = max(scores.values()), min(scores.values())
         near = found.alike and (max(top, -low) <= NEAR or found.sure >= SURE)
         unknown = [zone.zone for zone in found.zones if zone.how is How.UNKNOWN]
         if near and not unknown:
@@ -152,6 +161,15 @@ class WayBack:
             return self._up(common)
         if low > -NEAR and common > NEAR / 2 and top - low < 2 * ALIKE:
             because = f"All zones are livelier than saved, by {100 * math.expm1(common):.0f} % together: come down to the mark."
+            return Step.DOWN, self._turn(ALL_ZONES, -common, because)
+        with_valve = [zone for zone in scores if zone not in self._fixed]
+        richest = max(with_valve, key=lambda zone: scores[zone], default=ALL_ZONES)
+        poorest = min(with_valve, key=lambda zone: scores[zone], default=ALL_ZONES)
+        top, low = scores.get(richest, 0.0), scores.get(poorest, 0.0)
+        if self._fixed and max(top, -low) < NEAR:
+            if abs(common) <= NEAR:
+                return Step.TRIM, None
+            because = f"The zones that have valves are as saved; all together are {_percent(common)} off."
             return Step.DOWN, self._turn(ALL_ZONES, -common, because)
         if top >= NEAR:
             far = f"{100 * math.expm1(top):.0f} %"
@@ -195,6 +213,10 @@ def _of(scores: dict[str, float], zone: str) -> float:
     if zone != ALL_ZONES:
         return scores.get(zone, math.nan)
     return _middle(list(scores.values()))
+
+
+def _percent(log: float) -> str:
+    return f"{100 * math.expm1(log):+.0f} %"
 
 
 def _middle(values: Sequence[float]) -> float:
