@@ -135,7 +135,9 @@ class Judge:
         if field is None:
             return self.nothing(time_s, State.SETTLING, problems)
         settled = field.seconds >= ENOUGH_S
-        faults = self._faults.find(time_s, field.ground) if settled else ()
+        faults = self._faults.find(time_s, field.ground)  # what is known from before a hand came in is followed at once
+        if not settled:
+            faults = ()
         evidence = [
             replace(one, live=max(one.live, alive)) if settled and alive > one.live else one
             for one, alive in zip(self._view.read(field, self._faults.troubled), self._faults.alive, strict=True)

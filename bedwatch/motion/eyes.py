@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from bedwatch.aim.following.place import Place
@@ -18,6 +20,8 @@ from bedwatch.motion.sight import beside_of, hue_of, row_light_of
 # A surface that mostly moves, by this share of its speed in one direction all the time, is a piece that turns or glides: after
 # so long, bubbles and what they drag along reach half of it.
 GLIDES_SHARE, GLIDES_S, _MOST = 0.75, 1.5, 0.5
+# A camera that slipped by no more than this shows every place where it was; haze before the surroundings looks the same.
+SLIP_MM = 1.0
 
 
 class Eyes:
@@ -43,12 +47,17 @@ class Eyes:
             zone_count=len(bed.zones),
             position_error=_scale_error(aim, bed),
         )
+        self._mm_per_px = aim.mm_per_px
+        self._shift_px = (0.0, 0.0)
         self.covered = self.gliding = False
 
     def look(self, frame: Frame, place: Place) -> None:
         """Take in one frame. place: where the camera stands now."""
-        if place.jolted:
+        if place.jolted and self._slipped_mm(place.shift_px) < SLIP_MM:
+            self._meter.cut()
+        elif place.jolted:
             self._meter.pause(frame.time_s)
+        self._shift_px = place.shift_px
         flat = self._rectifier.rectify(frame.picture, shift_px=place.shift_px)
         bands = self._mains.add(frame.picture, frame.time_s)
         if self._mains.began:
@@ -69,6 +78,10 @@ class Eyes:
             self._meter.pause(frame.time_s)
         else:
             self._meter.add(flat, frame.time_s)
+
+    def _slipped_mm(self, shift_px: tuple[float, float]) -> float:
+        """By how much what is made good of the camera's moves is another one than at the frame before."""
+        return self._mm_per_px * math.dist(shift_px, self._shift_px)
 
     def pause(self, time_s: float) -> None:
         """The surface is not seen from this time on; the window starts anew, what the ground did is kept."""
