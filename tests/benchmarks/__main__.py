@@ -33,6 +33,7 @@ from tests.benchmarks import (  # noqa: E402
     loop,
     on_screen,
     turning,
+    valves,
     way_back,
 )
 from tests.benchmarks.group import Group, Row  # noqa: E402
@@ -50,6 +51,7 @@ def all_groups(seed_base: int) -> tuple[Group, ...]:
         faults.FAULTS,
         faults.DIRT,
         loop.GROUP,
+        valves.VALVES,
         turning.TURNTABLE,
         turning.STILL,
         way_back.WAY_BACK,
