@@ -30,7 +30,8 @@ def setting_text(setting: Setting) -> str:
     document["name"] = setting.name
     document["saved"] = setting.saved.replace(microsecond=0)
     document["bedwatch"] = setting.version
-    document["source"] = setting.source
+    if setting.source:
+        document["source"] = setting.source
     document["seen_s"] = _rounded(setting.seen_s, 1)
     if setting.picture is not None:
         document["picture"] = setting.picture

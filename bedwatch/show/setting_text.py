@@ -180,7 +180,13 @@ def percent(value: float, error: float) -> str:
     """A share with its sign and error: "+12 ± 4 %"."""
     if not math.isfinite(value):
         return CANT_TELL
-    return f"{100 * value:+.0f} ± {100 * error:.0f} %"
+    return f"{signed(100 * value)} ± {100 * error:.0f} %"
+
+
+def signed(value: float) -> str:
+    """A whole number with its sign; 0 has none."""
+    whole = round(value)
+    return f"{whole:+d}" if whole else "0"
 
 
 def sure_words(sure: float) -> str:
@@ -215,5 +221,6 @@ __all__ = [
     "print_list",
     "print_setting",
     "saved_words",
+    "signed",
     "sure_words",
 ]
