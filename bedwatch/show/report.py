@@ -130,7 +130,7 @@ def _compared(now: Setting, then: Setting) -> dict[str, Any]:
             {
                 "zone": one.zone,
                 "how": f"{_HOW_MARKS[one.how]} {HOWS[one.how]}",
-                "speed": percent(one.speed, one.speed_error),
+                "livelier": percent(one.livelier, one.livelier_error),
                 "live": _points(one.live, one.live_error),
                 "valve": (before.valve or "–", after.valve or "–"),
             }

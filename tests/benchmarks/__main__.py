@@ -54,6 +54,7 @@ def all_groups(seed_base: int) -> tuple[Group, ...]:
         turning.TURNTABLE,
         turning.STILL,
         way_back.WAY_BACK,
+        way_back.DRAWN,
         crash.CRASH,
         cost.COST,
         cost.DEMO_CLIP,

@@ -232,7 +232,9 @@ def rows(found: Sequence[Rounds]) -> list[Row]:
     for one in found:
         full = one.what.startswith("full")
         bad = (*one.damaged[:5], *([f"{one.lost} lost"] if one.lost else []))
-        figure = f"{one.what.removeprefix('full ')}: {'disk full' if full else 'kill -9'} at {one.rounds} random moments"
+        figure = (
+            f"{one.what.removeprefix('full ')}: {'disk full' if full else 'kill -9'} at {one.rounds} random moments"
+        )
         reached = f"{one.lost} lost, {len(one.damaged)} damaged" + (f", {one.untold} untold" if full else "")
         made.append(
             Row(
