@@ -22,8 +22,8 @@ from bedwatch.judge.types import ALL_ZONES, Did, Done, Move, Reading, State
 # A look must be this long before anything is said of it.
 LEAST_S = 8.0
 # One is back when the chance that every zone is within ALIKE is this share of what the errors would allow with no offset at
-# all; a look is long enough when that itself is this share of what the longest look would allow.
-_SURE = 0.92
+# all; a look is long enough when that itself is such a share of what the longest look would allow.
+_SURE, _LONG_ENOUGH = 0.92, 0.8
 _STIRRED = (0.1, 0.2)  # what a stir may do to each zone, and to all of them
 _STILL, _STILL_ERROR = 1.0, 0.5  # offset of a zone that only one of the two looks saw moving
 _KEPT = 600  # readings: more than two minutes of the densest
@@ -143,7 +143,9 @@ class WayBack:
         if found.alike:
             known = [one for one in believed if math.isfinite(one.error)]
             now, best = _chance(known), _chance([replace(one, log=0.0) for one in known])
-            if now >= _SURE * best and best >= _SURE * _chance([replace(one, log=0.0, again=0.0) for one in known]):
+            if now >= _SURE * best and best >= _LONG_ENOUGH * _chance(
+                [replace(one, log=0.0, again=0.0) for one in known]
+            ):
                 return Step.BACK, None
             long = [replace(one, again=0.0) for one in known]
             if _chance(long) >= _SURE * _chance([replace(one, log=0.0) for one in long]):
