@@ -32,6 +32,9 @@ READING_EVERY_S = 0.8
 # Pictures over which the bed is looked for, and when to look again if it was not found.
 AIM_PICTURES = 10
 AIM_AT_S = (1.0, 3.5)
+# A surface that mostly moves, by this share of its speed in one direction all the time, is a piece that turns or glides: after
+# so long, bubbles and what they drag along reach half of it.
+GLIDES_SHARE, GLIDES_S = 0.75, 1.5
 # The very same picture for so long is no picture: a living camera's noise never repeats.
 FROZEN_S = 1.6
 # A camera that was silent for so long may have been moved.
@@ -93,7 +96,7 @@ class Watch:
         self._next_picture_s = 0.0
         self._eyes: _Eyes | None = None
         self._shape: tuple[int, ...] = ()
-        self._covered = False
+        self._covered = self._gliding = False
         self._afresh = Afresh()
         self._next_s = READING_EVERY_S
         self._now_s = 0.0
@@ -193,7 +196,9 @@ class Watch:
             eyes.meter.forget()
         if bands is not None:
             flat = eyes.mains.even(flat, bands)
-        covered = eyes.cover.add(flat, frame.time_s, lambda: eyes.hue.of(frame), frame.picture, unsure=place.hold)
+        covered = eyes.cover.add(
+            flat, frame.time_s, lambda: eyes.hue.of(frame), frame.picture, unsure=place.hold, gliding=self._gliding
+        )
         if covered != self._covered:
             self._covered = covered
             self._next_s = min(self._next_s, frame.time_s)  # say so at once
@@ -307,9 +312,12 @@ class Watch:
         if self._camera.place.adrift or self._camera.defocused:
             return self._judge.nothing(self._now_s, State.SETTLING, problems)
         field = None if self._eyes is None else self._eyes.meter.field()
-        # Haze that comes and goes takes the pattern's contrast along, which looks like another air.
+        if field is not None and field.seconds >= GLIDES_S:
+            self._gliding = field.steady > GLIDES_SHARE and bool(field.bed.live[0] > 0.5)
+        # Haze that comes and goes takes the pattern's contrast along, which looks like another air; so do the marks of a piece
+        # that turns.
         hazy = any(problem.kind is ProblemKind.DUST_CLOUD for problem in problems)
-        changed_s = None if hazy else self._judge.changed_s(field)
+        changed_s = None if hazy or self._gliding else self._judge.changed_s(field)
         if changed_s is not None and self._eyes is not None:
             self._eyes.meter.forget_before(changed_s)
             field = self._eyes.meter.field()

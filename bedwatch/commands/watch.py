@@ -10,7 +10,7 @@ from functools import partial
 from pathlib import Path
 
 from bedwatch.aim.types import Aim
-from bedwatch.bed import Bed, read_bed
+from bedwatch.bed import Bed, Valves, read_bed
 from bedwatch.commands.against import Teller, line_against, way_back
 from bedwatch.commands.attended import Attended
 from bedwatch.commands.follow import Give, Note, Run, both
@@ -64,7 +64,7 @@ def run_watch(
                 return sitting.run(frames, aim_file, real_time=real_time, kept_aim=_aim_of)
             if real_time and not frames.live:
                 frames = Attended(frames, Pace().attend)
-            give, note = stack.enter_context(_output(as_json, back))
+            give, note = stack.enter_context(_output(as_json, back, bed.valves))
             if log is not None:
                 log.note = note
                 give = both(log.reading, give)
@@ -102,10 +102,10 @@ def _say(words: str) -> None:
 
 
 @contextlib.contextmanager
-def _output(as_json: bool, back: WayBack | None) -> Iterator[tuple[Give, Note]]:
+def _output(as_json: bool, back: WayBack | None, valves: Valves) -> Iterator[tuple[Give, Note]]:
     if as_json:
         line = reading_line if back is None else partial(line_against, back)
         yield lambda reading: print(line(reading), flush=True), _say
         return
-    with PlainView(sys.stdout) as view:
-        yield view.show if back is None else both(view.show, Teller(back, view.note)), view.note
+    with PlainView(sys.stdout, valves=valves) as view:
+        yield view.show if back is None else both(view.show, Teller(back, view.note, valves)), view.note

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from bedwatch.judge.belief import Belief, Seen, first_belief
 from bedwatch.judge.plan import Chances, Plan, Step, amount_of, best_plan, chances
-from bedwatch.judge.reasons import reason_of, supply_spent
+from bedwatch.judge.reasons import no_valve, reason_of, supply_spent
 from bedwatch.judge.travel import AT_ITS_END, Travel, unknown_travel
 from bedwatch.judge.types import ALL_ZONES, Did, Done, HintWord, Move, Outcome, Reading, ZoneReading
 
@@ -19,6 +19,7 @@ _ASLEEP = 0.5  # share of a middle that is lifted, below which a zone counts as 
 _AWAKE = 0.9  # share from which what the surface shows is a matter of degree
 _TRIED = 0.55  # so much travel without any answer: it is not the valve
 _SUPPLY_TRIED = 0.8
+_AS_GOOD = 0.2  # ln air: the supply alone is not moved for less, where it cannot make all zones even
 _TOO_LITTLE = 1.4  # mean air of the zones, in minima: less is not enough for all, however it is shared out
 
 
@@ -43,11 +44,15 @@ class Advice:
 
 
 class Advisor:
-    """One bed's tuning. `did` and `look` in the order in which things happened; `look` may be called again as more is seen."""
+    """One bed's tuning. `did` and `look` in the order in which things happened; `look` may be called again as more is seen.
 
-    def __init__(self, names: Sequence[str]) -> None:
+    names: of all zones. valves: of those that have a valve of their own; None for all. No other zone's valve is ever advised.
+    """
+
+    def __init__(self, names: Sequence[str], valves: Collection[str] | None = None) -> None:
         count = len(names)
         self._names = list(names)
+        self._fixed = frozenset(zone for zone, name in enumerate(names) if valves is not None and name not in valves)
         self._belief = first_belief(count)
         self._valves = [unknown_travel() for _ in names]
         self._supply = unknown_travel()
@@ -136,6 +141,9 @@ class Advisor:
             if seen.known and seen.live >= _ASLEEP:
                 self._tried[zone] = 0.0
         if valve is None:
+            for zone in self._fixed:
+                if look.seen[zone].live < _ASLEEP:
+                    self._tried[zone] = max(0.0, self._tried[zone] + travel)
             asleep = all(seen.live < _ASLEEP for seen in look.seen if seen.known)
             self._supply_tried = max(0.0, self._supply_tried + travel) if asleep else 0.0
         elif look.seen[valve].live < _ASLEEP:
@@ -160,7 +168,7 @@ class Advisor:
         sound[list(hopeless)] = False
         spent = self._spent(look, supply)
         chance = chances(belief, sound, can_rise=not spent) if sound.any() else None
-        plan = best_plan(belief, valves, supply, sound, can_rise=not spent)
+        plan = best_plan(belief, valves, supply, sound, can_rise=not spent, fixed=self._fixed)
 
         def advice(move: Move | None, outcome: Outcome, zones: dict[int, tuple[HintWord, str]] | None = None) -> Advice:
             return Advice(move=move, outcome=outcome, belief=belief, plan=plan, chance=chance, zones=zones or {})
@@ -175,15 +183,18 @@ class Advisor:
                 if seen.known and seen.live < _ASLEEP
             }
             return advice(None, Outcome.SUPPLY_TOO_SMALL, zones)
-        if chance is not None and not chance.even and plan.steps:
+        beyond = self._beyond(belief, sound, plan, chance)
+        if chance is not None and not chance.even and plan.steps and not beyond:
             step = plan.steps[0]
             if chance.are_alike:  # then it is a matter of all
                 step = Step(valve=None, travel=chance.shift / belief.gain(None), change=chance.shift)
             return advice(self._move(step, look, belief, valves, supply), Outcome.MOVING)
+        hopeless |= {zone for zone in beyond if look.seen[zone].live < _ASLEEP}
         hand = self._hand(look, hopeless)
         if hand is not None:
             return advice(hand, Outcome.MOVING)
-        zones = {zone: self._given_up(zone) for zone in self._left(look, hopeless)}
+        zones = {zone: no_valve(self._names[zone], look.seen[zone], belief, zone) for zone in beyond}
+        zones |= {zone: self._given_up(zone) for zone in self._left(look, hopeless)}
         if zones:
             return advice(None, Outcome.NOT_VALVES, zones)
         return advice(None, Outcome.EVEN if known.all() else Outcome.LOOKING)
@@ -204,6 +215,17 @@ class Advisor:
             and tried[zone] > 0.1
             and (tried[zone] >= _TRIED or valves[zone].fully_open > AT_ITS_END)
         }
+
+    def _beyond(self, belief: Belief, sound: NDArray[np.bool_], plan: Plan, chance: Chances | None) -> tuple[int, ...]:
+        """Zones without a valve that are too far from the others for the supply alone, once that stands as well as it can."""
+        fixed = [zone for zone in self._fixed if sound[zone]]
+        if not fixed or chance is None or chance.are_alike or any(step.valve is not None for step in plan.steps):
+            return ()
+        if any(abs(step.change) > _AS_GOOD for step in plan.steps):
+            return ()
+        usual = float(np.median(belief.air[sound]))
+        off = [abs(float(belief.air[zone]) - usual) for zone in fixed]
+        return tuple(sorted(zone for zone, far in zip(fixed, off, strict=True) if far >= max(off) - 0.1))
 
     def _channel(self, look: Look) -> Move | None:
         """Air that blows through settled powder is stirred shut before any valve is moved, once."""
@@ -230,6 +252,10 @@ class Advisor:
         return [zone for zone in range(len(self._names)) if zone in hopeless or look.by_hand[zone] is not None]
 
     def _no_answer(self, zone: int) -> str:
+        if zone in self._fixed:
+            return (
+                f"Zone {self._names[zone]} has no valve and lies still while others are fed; stir it down to the plate."
+            )
         return (
             f"Zone {self._names[zone]} did not answer to {100 * max(self._tried[zone], _TRIED):.0f} % of its valve's travel; "
             "stir it down to the plate, then look again."
@@ -242,8 +268,9 @@ class Advisor:
         )
 
     def _given_up(self, zone: int) -> tuple[HintWord, str]:
+        tried = "the supply" if zone in self._fixed else "its valve"
         return HintWord.CHECK_PLATE, (
-            f"Neither its valve nor stirring helped zone {self._names[zone]}, and its plate was looked at: holes, line, membrane "
+            f"Neither {tried} nor stirring helped zone {self._names[zone]}, and its plate was looked at: holes, line, membrane "
             "or chamber need mending."
         )
 
@@ -254,7 +281,7 @@ class Advisor:
         if self._last is not None and self._last[0] == step.valve and self._last[1] * step.travel < 0:
             amount = max(0.03, min(amount, abs(self._last[1]) / 2))  # it went too far: half of it back
         name = ALL_ZONES if step.valve is None else self._names[step.valve]
-        if len(self._names) == 1:
+        if len(self._names) == 1 and not self._fixed:
             name = self._names[0]
         return Move(
             zone=name,

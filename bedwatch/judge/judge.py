@@ -75,7 +75,7 @@ class Judge:
     def __init__(self, bed: Bed, cells: Cells, past: Iterable[Reading | Did] = ()) -> None:
         """past: what was seen and done before, in order."""
         self.history = History(past)
-        self._advisor = Advisor([zone.name for zone in bed.zones])
+        self._advisor = Advisor([zone.name for zone in bed.zones], bed.with_valve)
         self._advisor.replay(self.history.events)
         self._bed = bed
         self._cells = cells
@@ -164,7 +164,7 @@ class Judge:
         advice = self._advice(time_s, evidence, hints, last=last) if settled else None
         move, outcome = (None, Outcome.LOOKING) if advice is None else (advice.move, advice.outcome)
         if heaving and Air.VIOLENT in air:
-            zone = ALL_ZONES if len(names) > 1 else names[0]
+            zone = names[0] if len(names) == 1 and self._bed.with_valve else ALL_ZONES
             move, outcome = Move(zone=zone, do=HintWord.LESS_AIR, amount=_CALM, because=_HEAVES), Outcome.MOVING
         elif advice is not None:
             air, hints = _agreed(advice, air, hints)

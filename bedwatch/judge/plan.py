@@ -7,7 +7,7 @@ poorest; a valve is opened only where that saves moves; one valve stays as it is
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,6 +30,7 @@ _OWN = 0.05  # ln air: zones differ in what they show, by wall, light and lens, 
 BIGGEST, SMALLEST = 0.4, 0.07  # of a valve's travel in one move
 _RICH_FIRST = 0.25
 _WILD = math.log(3.6)
+_SLIGHT = 0.1  # ln air
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,11 +92,19 @@ def chances(belief: Belief, known: NDArray[np.bool_], *, can_rise: bool = True) 
 
 
 def best_plan(
-    belief: Belief, valves: Sequence[Travel], supply: Travel, known: NDArray[np.bool_], *, can_rise: bool = True
+    belief: Belief,
+    valves: Sequence[Travel],
+    supply: Travel,
+    known: NDArray[np.bool_],
+    *,
+    can_rise: bool = True,
+    fixed: Collection[int] = (),
 ) -> Plan:
     """The cheapest of all plans that leave alone a group of zones with much the same air, with or without moving the supply.
 
-    known: (n,) zones that can be judged; the others are left alone. can_rise: whether the supply has more to give.
+    known: (n,) zones that can be judged; the others are left alone. can_rise: whether the supply has more to give. fixed: zones
+    that have no valve of their own; where these are all that is left to go by, the others are brought to them. No steps:
+    nothing can be moved.
     """
     order = [int(zone) for zone in np.argsort(belief.air) if known[zone]]
     best: Plan | None = None
@@ -103,14 +112,21 @@ def best_plan(
         for last in range(first, len(order)):
             keep = order[first : last + 1]
             for with_supply in (False, True):
-                if not with_supply and len(keep) == len(order):
+                stay = [zone for zone in order if zone in keep or zone in fixed]
+                if not with_supply and len(stay) == len(order):
                     continue  # to leave everything as it is is no plan
-                plan = _plan(belief, valves, supply, order, keep, with_supply)
+                plan = _plan(belief, valves, supply, order, stay, with_supply)
                 if with_supply and not can_rise and any(step.valve is None and step.change > 0 for step in plan.steps):
                     continue
                 if best is None or plan.cost < best.cost - 1e-9:
                     best = plan
-    return best or Plan(steps=(), cost=0.0, after=belief.air)
+    best = best or Plan(steps=(), cost=0.0, after=belief.air)
+    stay = [zone for zone in order if zone in fixed]
+    if 0 < len(stay) < len(order) and all(step.valve is None and abs(step.change) < _SLIGHT for step in best.steps):
+        near = _plan(belief, valves, supply, order, stay, False)
+        if float(np.ptp(near.after[order])) < float(np.ptp(belief.air[order])) - _SLIGHT:
+            return near
+    return best
 
 
 def _plan(

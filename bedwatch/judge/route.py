@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -34,35 +34,42 @@ class _Plan:
 
     level: float
     left: float
-    moves: int
 
 
 def next_move(
-    names: Sequence[str], offsets: Mapping[int, float], toward: Toward, *, stirred: bool, over: bool
-) -> tuple[Step, Move]:
-    """offsets: by the zone's number, how much livelier it is than saved, as a logarithm. stirred, over: done before.
+    names: Sequence[str],
+    offsets: Mapping[int, float],
+    free: Collection[int],
+    toward: Toward,
+    *,
+    stirred: bool,
+    over: bool,
+) -> tuple[Step, Move | None]:
+    """offsets: by the zone's number, how much livelier it is than saved, as a logarithm. free: zones with a valve of their own.
+    stirred, over: done before.
 
     Whatever is over the level that most zones share is throttled first, which feeds the others; a valve is opened only when none
-    is over; the supply goes up first when the bed is dull, down to the mark last.
+    is over; the supply goes up first when the bed is dull, down to the mark last. None: what is left is no valve's matter.
     """
-    plan = _plan(list(offsets.values()), toward)
-    above = {number: off - plan.level for number, off in offsets.items()}
-    richest = max(above, key=lambda number: above[number])
-    poorest = min(above, key=lambda number: above[number])
-    trims = [number for number, off in above.items() if abs(off) > _LEVEL]
-    if plan.level < -_LEVEL and plan.left < -_LEVEL and above[richest] <= _LEVEL:
+    plan = _plan(offsets, free, toward)
+    above = {number: off - plan.level for number, off in offsets.items() if number in free}
+    richest = max(above, key=lambda number: above[number], default=None)
+    if plan.level < -_LEVEL and plan.left < -_LEVEL and (richest is None or above[richest] <= _LEVEL):
         return _up(toward, plan.left, stirred=stirred, over=over)
-    if above[richest] > _LEVEL:
+    if richest is not None and above[richest] > _LEVEL:
         far = f"{100 * math.expm1(above[richest]):.0f} %"
         because = (
             f"Zone {names[richest]} is furthest over its saved look beside the others, by {far}; closing it feeds them."
         )
         return Step.TRIM, _turn(names[richest], -above[richest], toward.gain(richest), because)
-    if trims:
+    poorest = min(above, key=lambda number: above[number], default=None)
+    if poorest is not None and above[poorest] < -_LEVEL:
         far = f"{-100 * math.expm1(above[poorest]):.0f} %"
         because = f"No zone is over its saved look beside the others, and zone {names[poorest]} is {far} below it."
         return Step.TRIM, _turn(names[poorest], -above[poorest], toward.gain(poorest), because)
-    common = sum(offsets.values()) / len(offsets)
+    if abs(plan.level) <= _LEVEL and len(above) < len(offsets):
+        return Step.TRIM, None
+    common = sum(offsets.values()) / len(offsets) if len(above) == len(offsets) else plan.level
     if common > 0:
         because = (
             f"All zones are livelier than saved, by {100 * math.expm1(common):.0f} % together: come down to the mark."
@@ -71,18 +78,22 @@ def next_move(
     return _up(toward, common, stirred=stirred, over=over)
 
 
-def _plan(offsets: Sequence[float], toward: Toward) -> _Plan:
-    """The level that takes the fewest moves, the supply's counted in; of equal ones that with the least to turn."""
+def _plan(offsets: Mapping[int, float], free: Collection[int], toward: Toward) -> _Plan:
+    """The level that takes the fewest moves, the supply's counted in; of equal ones that with the least to turn.
+
+    A zone without a valve cannot come to it, only the level to the zone; where valves can be turned, it has no say.
+    """
     cross = min(max(float(toward.mean[-1]), 0.0), 1.0) / max(len(offsets) - 1, 1)
     best: tuple[tuple[float, float], _Plan] | None = None
-    some = sorted(offsets)
+    judged = [off for number, off in offsets.items() if number in free] or list(offsets.values())
+    some = sorted(judged)
     for level in {0.0, *some, *((a + b) / 2 for a in some for b in some)}:
-        trims = [off - level for off in offsets if abs(off - level) > _LEVEL]
+        trims = [off - level for off in judged if abs(off - level) > _LEVEL]
         left = level + cross * sum(trims)
         moves = len(trims) + (abs(left) > _LEVEL)
         effort = sum(abs(off) for off in trims) + abs(left)
         if best is None or (moves, effort) < best[0]:
-            best = (moves, effort), _Plan(level, left, moves)
+            best = (moves, effort), _Plan(level, left)
     assert best is not None
     return best[1]
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 from bedwatch.judge.apart import ALIKE, Apart, How, Livelier, ZoneApart, apart, livelier, within
@@ -26,6 +26,7 @@ LEAST_S = 8.0
 _SURE, _LONG_ENOUGH = 0.92, 0.8
 _STIRRED = (0.1, 0.2)  # what a stir may do to each zone, and to all of them
 _STILL, _STILL_ERROR = 1.0, 0.5  # offset of a zone that only one of the two looks saw moving
+_FIXED = "No valve: zones that have none are off what was saved, and the supply moves all alike: look at their lines and holes."
 _KEPT = 600  # readings: more than two minutes of the densest
 
 
@@ -50,11 +51,18 @@ class Against:
 class WayBack:
     """Follows one bed on its way to a setting. Give it every reading and every move; `against` may be asked at any time.
 
-    level_mm: where the powder stands now below the rim, and its standard error, if that is known.
+    level_mm: where the powder stands now below the rim, and its standard error, if that is known. valves: names of the zones that
+    have a valve of their own; None for all.
     """
 
-    def __init__(self, setting: Setting, level_mm: tuple[float, float | None] | None = None) -> None:
+    def __init__(
+        self,
+        setting: Setting,
+        level_mm: tuple[float, float | None] | None = None,
+        valves: Collection[str] | None = None,
+    ) -> None:
         self.setting = setting
+        self._free = [n for n, zone in enumerate(setting.zones) if valves is None or zone.zone in valves]
         self.level_mm = level_mm
         self._names = [zone.zone for zone in setting.zones]
         self._since: deque[Reading] = deque(maxlen=_KEPT)
@@ -95,14 +103,17 @@ class WayBack:
         if self._stirred and found.speed > -0.02:
             self._over = True
         step, move = self._next(found, toward, believed)
+        causes = causes_of(
+            self.setting, found, self._turned, self.level_mm, back=step is Step.BACK, stirred=self._stirred
+        )
+        if step is Step.TRIM and move is None:
+            causes = (*causes, _FIXED)
         return Against(
             setting=self.setting.name,
             step=step,
             apart=found,
             next=move,
-            causes=causes_of(
-                self.setting, found, self._turned, self.level_mm, back=step is Step.BACK, stirred=self._stirred
-            ),
+            causes=causes,
         )
 
     def _valve(self, zone: str) -> int | None:
@@ -150,7 +161,7 @@ class WayBack:
             long = [replace(one, again=0.0) for one in known]
             if _chance(long) >= _SURE * _chance([replace(one, log=0.0) for one in long]):
                 return Step.LOOK, None
-        return next_move(self._names, offsets, toward, stirred=self._stirred, over=self._over)
+        return next_move(self._names, offsets, self._free, toward, stirred=self._stirred, over=self._over)
 
 
 def _chance(believed: Sequence[Livelier]) -> float:

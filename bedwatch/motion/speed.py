@@ -17,7 +17,7 @@ from bedwatch.motion.tally import Channel
 Array = NDArray[np.floating[Any]]
 Key = tuple[int, int]  # scale (0 fine, 1 coarse), lag in compared frames
 
-SPEED2, SPREAD, EXPLAINED, CHANGE, SLOPE, ALIKE = range(6)
+SPEED2, SPREAD, EXPLAINED, CHANGE, SLOPE, ALIKE, VEL_X, VEL_Y = range(8)
 CROSS_LAG = 8  # the lag whose successive displacements are multiplied
 
 # A block's window holds so few independent pixels that noise alone explains this part of itself; from white noise, per
@@ -46,12 +46,12 @@ _NOISE_SLOPE = 2 / 3 / 2 * float((SLOPE_TAPS**2).sum() / (SMOOTH_TAPS**2).sum())
 
 
 def rows_of(pair: Comparison, *, lag_s: float, px_mm: float) -> NDArray[np.float32]:
-    """The quantities of one comparison whose means over time are wanted: (6, rows, cols)."""
-    scale2 = (px_mm / lag_s) ** 2
-    speed2 = (pair.shift_x**2 + pair.shift_y**2) * scale2
-    return np.stack([speed2, pair.spread * scale2, pair.explained, pair.change, pair.slope, pair.alike]).astype(
-        np.float32
-    )
+    """The quantities of one comparison whose means over time are wanted: (8, rows, cols)."""
+    scale = px_mm / lag_s
+    x, y = pair.shift_x * scale, pair.shift_y * scale
+    speed2 = x * x + y * y
+    spread = pair.spread * scale**2
+    return np.stack([speed2, spread, pair.explained, pair.change, pair.slope, pair.alike, x, y]).astype(np.float32)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

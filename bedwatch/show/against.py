@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from bedwatch.bed import Valves
 from bedwatch.judge.apart import How
 from bedwatch.judge.way_back import Against, Step
-from bedwatch.show.words import HINTS, travel, valve
+from bedwatch.show.words import HINTS, NO_MARKS, travel, turn_words, valve
 
 _STEPS = {
     Step.WAIT: "wait, the bed is settling or not seen",
@@ -53,7 +54,7 @@ def against_dict(against: Against) -> dict[str, Any]:
     }
 
 
-def against_line(against: Against) -> str:
+def against_line(against: Against, valves: Valves = NO_MARKS) -> str:
     """One line: how far off, and what to do on the way back."""
     head = f"against {against.setting}: {_STEPS[against.step]}"
     found = against.apart
@@ -71,8 +72,9 @@ def against_line(against: Against) -> str:
     ]
     parts = [head]
     if against.next is not None:
-        far = travel(against.next.amount)
-        parts.append(f"{valve(against.next.zone)}: {HINTS[against.next.do]}" + (f" by {far}" if far else ""))
+        move = against.next
+        far, way = travel(move.amount), turn_words(move.do, move.zone, valves)
+        parts.append(f"{valve(move.zone, valves)}: {HINTS[move.do]}" + (f" by {far}" if far else "") + way)
     if off:
         parts.append("livelier by " + ", ".join(off))
     return "; ".join(parts)

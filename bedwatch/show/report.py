@@ -92,7 +92,7 @@ def _looked(sheet: Sheet, bed: Bed) -> dict[str, Any]:
         "seen_s": f"{setting.seen_s:.0f}",
         "verdict": verdict_sentence(setting),
         "figures": figures_sentence(setting),
-        "move": None if sheet.move is None else (instruction(sheet.move), sheet.move.because),
+        "move": None if sheet.move is None else (instruction(sheet.move, bed.valves), sheet.move.because),
         "picture": None if drawn is None else Markup(drawn),
         "map": Markup(zone_map_svg(bed, setting, f"Map of {words}")),
         "zones": _rows(setting, bed),

@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+from bedwatch.bed import Valves
 from bedwatch.judge.apart import How
 from bedwatch.judge.types import Outcome, Reading, State
 from bedwatch.judge.way_back import Against, Step
 from bedwatch.show.against import against_line
 from bedwatch.show.standing import Trends
+from bedwatch.show.words import NO_MARKS
 
 _NOW = {How.ALIKE: "as saved", How.LIVELIER: "livelier", How.QUIETER: "quieter", How.UNKNOWN: "can't tell"}
 
@@ -28,9 +30,9 @@ def is_back(reading: Reading | None, against: Against | None) -> bool:
     return reading is not None and reading.state is State.READING and against is not None and against.step is Step.BACK
 
 
-def way_back_lines(against: Against | None) -> tuple[str, ...]:
+def way_back_lines(against: Against | None, valves: Valves = NO_MARKS) -> tuple[str, ...]:
     """Where one stands, and what turning valves does not explain."""
-    return () if against is None else (against_line(against), *against.causes)
+    return () if against is None else (against_line(against, valves), *against.causes)
 
 
 def off_saved(against: Against) -> Trends:

@@ -42,11 +42,16 @@ class Bed:
     """gain: change of ln air per travel, of each valve and of the supply; end: how far the supply can still be opened."""
 
     def __init__(
-        self, air: Sequence[float], gain: Sequence[float] = (1.5,) * 5, supply: float = 2.0, end: float = 1.0
+        self,
+        air: Sequence[float],
+        gain: Sequence[float] = (1.5,) * 5,
+        supply: float = 2.0,
+        end: float = 1.0,
+        valves: frozenset[str] | None = None,
     ) -> None:
         self.x = np.log(np.array(air))
         self.gain, self.supply, self.end = np.array(gain), supply, end
-        self.advisor = Advisor(NAMES)
+        self.advisor = Advisor(NAMES, valves)
         self.patch: int | None = None
 
     def look(self) -> Advice:
@@ -204,3 +209,41 @@ def _reading(x: np.ndarray, *, signs: bool = True) -> Reading:
         )
     whole = BedReading(evenness=None, live=None, speed_mm_s=None, speed_error_mm_s=None, verdict=None)
     return Reading(time_s=9.0, state=State.READING, bed=whole, zones=tuple(zones))
+
+
+@pytest.mark.parametrize("without", ["1", "3", "5"])
+@pytest.mark.parametrize(
+    "air", [(2.0, 1.9, 4.5, 2.1, 2.0), (0.8, 2.0, 5.5, 2.0, 1.9), (5.0, 1.8, 5.2, 1.9, 0.9), (1.2, 1.3, 1.2, 1.1, 3.2)]
+)
+def test_a_zone_without_a_valve_is_never_the_next_move(air: Sequence[float], without: str) -> None:
+    """The others are brought to it, so that the bed gets even all the same."""
+    bed = Bed(air, valves=frozenset(NAMES) - {without})
+    advice, moves = bed.run(40)
+    assert moves
+    assert all(move.zone != without for move in moves if move.amount is not None)
+    assert advice.outcome is Outcome.EVEN
+    r = np.exp(bed.x)
+    assert r.max() / r.min() <= 1.6
+
+
+@pytest.mark.parametrize(
+    ("air", "outcome"),
+    [
+        ((4.0, 3.9, 4.1, 4.0, 4.0), Outcome.EVEN),
+        ((0.7, 0.7, 0.7, 0.7, 0.7), Outcome.EVEN),
+        ((2.0, 2.0, 5.0, 2.0, 1.9), Outcome.NOT_VALVES),
+        ((4.0, 4.0, 1.6, 4.0, 4.0), Outcome.NOT_VALVES),
+        ((2.0, 2.0, 0.6, 2.0, 2.0), Outcome.NOT_VALVES),
+    ],
+)
+def test_a_bed_with_one_supply_only_is_brought_as_far_as_that_goes(air: Sequence[float], outcome: Outcome) -> None:
+    """Supply and hands are all there is; what they cannot mend is named with its zone."""
+    bed = Bed(air, valves=frozenset())
+    advice, moves = bed.run()
+    assert advice.outcome is outcome
+    assert advice.move is None
+    assert all(move.zone == ALL_ZONES for move in moves if move.amount is not None)
+    if outcome is Outcome.NOT_VALVES:
+        word, why = advice.zones[2]
+        assert "Zone 3" in why or "zone 3" in why
+        assert word is not HintWord.HOLD

@@ -61,7 +61,8 @@ def test_the_supply_moves_all_zones() -> None:
 
 
 def step(*offsets: float, stirred: bool = True, over: bool = True) -> tuple[Step, str, HintWord]:
-    found, move = next_move(NAMES, dict(enumerate(offsets)), believed(*offsets), stirred=stirred, over=over)
+    found, move = next_move(NAMES, dict(enumerate(offsets)), range(4), believed(*offsets), stirred=stirred, over=over)
+    assert move is not None
     return found, move.zone, move.do
 
 
@@ -79,10 +80,10 @@ def test_a_dull_bed_is_stirred_first() -> None:
 
 def test_over_the_mark_once_and_then_to_it() -> None:
     offsets = (-0.1, -0.1, -0.1, -0.1)
-    amounts = [
-        next_move(NAMES, dict(enumerate(offsets)), believed(*offsets), stirred=True, over=over)[1].amount
-        for over in (False, True)
-    ]
-    assert amounts[0] is not None
-    assert amounts[1] is not None
+    amounts = []
+    for over in (False, True):
+        _, move = next_move(NAMES, dict(enumerate(offsets)), range(4), believed(*offsets), stirred=True, over=over)
+        assert move is not None
+        assert move.amount is not None
+        amounts.append(move.amount)
     assert amounts[0] > 1.5 * amounts[1]

@@ -258,3 +258,21 @@ def test_zones_must_be_the_same() -> None:
     assert steady is not None
     with pytest.raises(ValueError, match="different zones"):
         apart(steady.zones, setting().zones)
+
+
+def test_a_zone_without_a_valve_is_not_turned_on_the_way_back() -> None:
+    """The others are trimmed; when these stand as they were, what is left is told as no valve's matter."""
+    speeds = times(1, 1, 1, 1.5, 1.2, 1, 1)
+    found = given(WayBack(setting(), valves=["1", "2", "3", "5", "6", "7"]), speeds).against()
+    assert found.next is not None
+    assert found.next.zone == "5"
+    found = given(WayBack(setting(), valves=["1", "2", "3", "5", "6", "7"]), times(1, 1, 1, 1.5, 1, 1, 1)).against()
+    assert found.step is Step.TRIM
+    assert found.next is None
+    assert any("no valve" in cause.casefold() for cause in found.causes)
+
+
+def test_a_bed_with_one_supply_only_goes_back_by_the_supply() -> None:
+    found = given(WayBack(setting(), valves=[]), times(1.4, 1.2, 1.4, 1.5, 1.2, 1.3, 1.5)).against()
+    assert found.next is not None
+    assert (found.next.zone, found.next.do) == ("all", HintWord.LESS_AIR)

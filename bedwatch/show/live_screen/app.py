@@ -236,7 +236,7 @@ class LiveScreen(App[None]):
             self._order(Noted(words=words))
 
     def action_why(self) -> None:
-        self.push_screen(Page("Why", why_page(self.story.reading, self._look)))
+        self.push_screen(Page("Why", why_page(self.story.reading, self._look, self._bed.valves)))
 
     def action_manual(self) -> None:
         self.push_screen(Page("Help", help_page(self._look)))

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from rich.text import Text
 
+from bedwatch.bed import Valves
 from bedwatch.judge.types import HintWord, Reading
 from bedwatch.show.key_bar import ALWAYS, KEYS, LARGE_KEY
 from bedwatch.show.look import Look
 from bedwatch.show.next_move import told
 from bedwatch.show.parts import CAUTIONS
-from bedwatch.show.words import HINTS, OUTCOMES, PROBLEMS, VERDICTS, fault_act
+from bedwatch.show.words import HINTS, NO_MARKS, OUTCOMES, PROBLEMS, VERDICTS, fault_act
 
 _MEANINGS = {
     LARGE_KEY: "Done as told: the move on the screen was made. ENTER, PAGE DOWN and any foot pedal that sends one of them do the "
@@ -51,10 +52,10 @@ def help_page(look: Look) -> Text:
     return page
 
 
-def why_page(reading: Reading | None, look: Look) -> Text:
-    """Why the reading says what it says."""
+def why_page(reading: Reading | None, look: Look, valves: Valves = NO_MARKS) -> Text:
+    """Why the reading says what it says. valves: as the bed file tells them."""
     page = Text()
-    sentence, why = told(reading)
+    sentence, why = told(reading, valves)
     page.append(look.text(sentence), "bold")
     page.append(f" {look.text(why)}\n\n" if why else "\n\n")
     if reading is None:
