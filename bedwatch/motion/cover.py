@@ -12,7 +12,7 @@ from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Picture
 from bedwatch.motion.barred import Barred
 from bedwatch.motion.beside import SECTORS, Beside, Sides
-from bedwatch.motion.strange import Looks, Usual, middle_of
+from bedwatch.motion.strange import Looks, Usual, middle_of, planes
 
 Array = NDArray[np.floating[Any]]
 Mask = NDArray[np.bool_]
@@ -58,6 +58,7 @@ class Cover:
         self._fine_size = (max(8, round(cols * step_mm / _CELL_MM)), max(8, round(rows * step_mm / _CELL_MM)))
         fine = np.asarray(cv2.resize(self._mask, self._fine_size, interpolation=cv2.INTER_AREA))
         fine_whole: Mask = fine > 0.6
+        self._fine_planes = planes(fine.shape)
         self._per_fine = 1.0 / np.maximum(fine, 0.1)
         self._barred = Barred(self._whole, fine_whole) if self._whole.any() and fine_whole.any() else None
         self._sector = _sectors(self._whole.shape)
@@ -141,7 +142,10 @@ class Cover:
             self._first.clear()
         now = usual.against(looks)
         thing = usual.things(now, covered=self.covered) if age_s >= _LEARN_S else self._whole & False
-        barred = self._barred.look(now, fine - self._fine - now.common, usual, covered=self.covered)
+        common = now.common
+        if now.lit is not None:
+            self._fine, common = self._fine + self._fine_planes @ now.lit, 0.0
+        barred = self._barred.look(now, fine - self._fine - common, usual, covered=self.covered)
         barred &= age_s >= _BARS_KNOWN_S
         thing |= barred
         usual.remember(now)
