@@ -15,9 +15,9 @@ from bedwatch.motion.cover import Cover
 from bedwatch.motion.field import MotionField
 from bedwatch.motion.sight import beside_of, hue_of, row_light_of
 
-# A surface that mostly moves, by this share of its speed in one direction all the time, is a piece that turns or glides: after
-# so long, bubbles and what they drag along reach half of it.
-GLIDES_SHARE, GLIDES_S, _MOST = 0.75, 1.5, 0.5
+# A surface that mostly moves, as one rigid thing by this share of its squared speed, is a piece that turns or glides: beds of
+# powder show a hundredth, discs nine tenths, and half where they are too fast to be followed.
+GLIDES_SHARE, GLIDES_S, _MOST = 0.4, 1.5, 0.5
 # A camera that slipped by no more than this shows every place where it was; haze before the surroundings looks the same.
 SLIP_MM = 1.0
 
@@ -86,7 +86,7 @@ class Eyes:
         """The motion field of the window; None while no two frames were compared."""
         field = self._meter.field()
         if field is not None and field.seconds >= GLIDES_S:
-            self.gliding = field.steady > GLIDES_SHARE and bool(field.bed.live[0] > _MOST)
+            self.gliding = field.rigid > GLIDES_SHARE and bool(field.bed.live[0] > _MOST)
         return field
 
 
