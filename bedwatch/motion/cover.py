@@ -24,6 +24,8 @@ _BARS_KNOWN_S = 3.0
 _AWAY_S = 1.0  # so long without a picture
 # Light that changes over this share of the bed at once, with the pattern left, is a lamp or the exposure.
 _LIGHT_SHARE = 0.4
+# It goes on to change while so many blocks look another way than at the look before: a shadow that wanders on.
+_WANDERS, _WANDERS_S = 0.04, 2.0
 # A cloud: the pattern is fainter by this (logarithm) over this share of the bed.
 _FAINTER, _CLOUD_SHARE, _CLOUD_S = 0.42, 0.6, 0.35
 # It is told when it was there in so many looks one after the other, a large one sooner.
@@ -82,6 +84,7 @@ class Cover:
         self._off_since: float | None = None
         self._clear_since: float | None = None
         self._cloud_since: float | None = None
+        self._light_s: float | None = None
         if self._barred is not None:
             self._barred.forget()
         if self._beside is not None:
@@ -162,6 +165,7 @@ class Cover:
             thing = self._whole & False
         else:
             self.light = False
+        self._follow_light(usual, looks, fine)
         cloud = learnt and self._is_cloud(now.fainter, time_s)
         self._decide(thing, cloud, looks.level, usual, came=came, sure=bool(barred.any()), unsure=unsure or gliding)
         if self._usual is not None and not self.covered and self._cloud_since is None and not unsure:
@@ -173,6 +177,19 @@ class Cover:
             self._barred.learn(weight)
             if self._beside is not None and not maybe:
                 self._beside.learn(gap_s)
+
+    def _follow_light(self, usual: Usual, looks: Looks, fine: Array) -> None:
+        """A light that has begun to change is followed until it stands."""
+        if self.light:
+            self._light_s = self._last_s
+        elif self._light_s is not None:
+            wanders = usual.strange_share > _WANDERS and self._last_s - self._light_s < _WANDERS_S
+            if wanders and not self.covered:
+                self.light = True
+                usual.start(looks)
+                self._fine = fine
+            else:
+                self._light_s = None
 
     def _came(self, thing: Mask, sides: Sides | None) -> bool | None:
         """Whether it is seen to have come in over the wall, where it reaches the wall; None when that cannot be told."""

@@ -100,6 +100,7 @@ class Usual:
         self._lit: deque[Array] = deque(maxlen=_LIT_LOOKS)
         self._past: deque[tuple[Array, Array]] = deque(maxlen=_PAST_LOOKS)
         self.level = first.level
+        self.strange_share = 0.0  # of the bed's blocks, in the picture last looked at
         self.start(first)
 
     def start(self, looks: Looks) -> None:
@@ -173,6 +174,7 @@ class Usual:
     def things(self, now: Against, *, covered: bool) -> Mask:
         """(rows, cols) blocks that something hides. covered: something is there already, so it need not have come just now."""
         strange, other_hue = self._strange(now)
+        self.strange_share = float(np.count_nonzero(strange)) / max(1, int(self._whole.sum()))
         very = np.abs(now.smooth[0]) > max(_VERY, _FAR_BEYOND * self._tail[0])
         count, labels, stats, _ = cv2.connectedComponentsWithStats(strange, connectivity=8)
         found = np.zeros(self._whole.shape, np.bool_)
