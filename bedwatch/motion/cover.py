@@ -37,6 +37,9 @@ _WALL_BLOCKS = 4  # so near the wall it must reach
 # Whether the surroundings show the light changed: in so many sectors.
 _SHADED, _BROAD = 6, 8
 _OVER_S, _STAYS_S, _MAYBE_S = 0.6, 20.0, 0.9
+_UNSEEN_S = (
+    3.0  # what was not seen to come in, though all round the bed is in sight, is the bed's new look after so long
+)
 _ALIKE, _UNLIKE = 0.15, 0.3
 
 
@@ -247,7 +250,8 @@ class Cover:
             if self._off_since is None:
                 self._off_since = time_s
             self.covered = bool(self.covered or stayed or cloud)
-            if time_s - self._off_since > _STAYS_S or (thing.any() and self._has_gone(thing, level, usual)):
+            stays_s = _UNSEEN_S if came is False and not cloud else _STAYS_S
+            if time_s - self._off_since > stays_s or (thing.any() and self._has_gone(thing, level, usual)):
                 self.covered = False
                 self._forget()
             return

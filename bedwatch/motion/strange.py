@@ -34,10 +34,11 @@ _LONG_BLOCKS, _MANY_BLOCKS = 7, 30
 _VERY, _FAR_BEYOND, _FEW_BLOCKS = 0.34, 2.0, 4
 # What is darker or brighter by no more than this, with the pattern of the powder as strong as before, is shadow or light.
 _SHADE, _SAME_PATTERN, _SHADE_BLOCKS = 0.75, 0.30, 20
-# Where all of the bed, or half of it against the other, gets brighter or darker by this it is light, and light leans: the slope
-# across the bed, as most blocks have it, is set aside too, if it explains it to within the bed's own unrest; the edge
-# of a shadow it does not.
+# Where all of the bed, or half of it against the other, gets brighter or darker by this it may be another lamp, and lamps lean.
+# It is one if a plane explains it to within the bed's own unrest, as it does not the edge of a shadow, and if it stays as it
+# is, as a shadow that passes does not. Then it is taken for usual.
 _LIT, _LEANS, _MOSTLY, _AGREE, _OF_TAIL, _FITS = 0.08, 0.7, 0.8, 0.05, 0.5, 4
+_LIT_LOOKS, _LIT_ALIKE = 4, 0.06
 # At its beginning it has come by this share within so many looks.
 _SUDDEN, _PAST_LOOKS = 0.75, 5
 
@@ -96,6 +97,7 @@ class Usual:
         self._counts = [self._box(whole.astype(np.float32), n) for n in _WINDOWS]
         self._tail = list(_FIRST_TAIL)
         self._tail_hue = _FIRST_TAIL_HUE
+        self._lit: deque[Array] = deque(maxlen=_LIT_LOOKS)
         self._past: deque[tuple[Array, Array]] = deque(maxlen=_PAST_LOOKS)
         self.level = first.level
         self.strange_share = 0.0  # of the bed's blocks, in the picture last looked at
@@ -110,16 +112,10 @@ class Usual:
         off = looks.level - self.level
         common = middle(off[self._whole])
         off = off - common
-        lit = None
-        halves = [abs(middle(off[one]) - middle(off[other])) for one, other in self._halves]
-        if max(abs(common), *halves) > _LIT:
-            lean = self._lean(off)
-            left = off - self._planes @ lean
-            before, after = (np.abs(of[self._whole]) for of in (off, left))
-            agree = float(np.mean(after < max(_AGREE, _OF_TAIL * self._tail[0])))
-            if agree > _MOSTLY and middle(after) < _LEANS * middle(before):
-                off, lit = left, lean + np.array([common, 0.0, 0.0])
-                self.level = self.level + self._planes @ lit  # another light, not another surface
+        lit = self._lamp(off, common)
+        if lit is not None:
+            self.level = self.level + self._planes @ lit  # another light, not another surface
+            off = off + common - self._planes @ lit
         off = np.where(self._whole, off, 0.0)
         return Against(
             common=common,
@@ -131,6 +127,25 @@ class Usual:
             tinted=self._tinted(looks.hues),
             lit=lit,
         )
+
+    def _lamp(self, off: Array, common: float) -> Array | None:
+        """(3,) another light, of `planes`, once it has stayed as it is for some looks. off: change without what is common."""
+        halves = [abs(middle(off[one]) - middle(off[other])) for one, other in self._halves]
+        if max(abs(common), *halves) < _LIT:
+            self._lit.clear()
+            return None
+        lean = self._lean(off)
+        before, after = (np.abs(of[self._whole]) for of in (off, off - self._planes @ lean))
+        agree = float(np.mean(after < max(_AGREE, _OF_TAIL * self._tail[0])))
+        if agree < _MOSTLY or middle(after) > _LEANS * middle(before):
+            self._lit.clear()
+            return None
+        self._lit.append(lean + np.array([common, 0.0, 0.0]))
+        if len(self._lit) < _LIT_LOOKS or float(np.ptp(self._lit, axis=0).max()) > _LIT_ALIKE:
+            return None
+        lit = np.mean(self._lit, axis=0)
+        self._lit.clear()
+        return np.asarray(lit, np.float64)
 
     def _lean(self, off: Array) -> Array:
         """(3,) the plane through the changes that most blocks of the bed agree on, of `planes`."""

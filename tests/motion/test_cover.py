@@ -158,7 +158,7 @@ def _lamp(light: NDArray[np.float64]) -> NDArray[np.float64]:
 
 @pytest.mark.parametrize("with_hand", [False, True])
 def test_another_lamp_over_a_lively_bed(bench: Bench, with_hand: bool) -> None:
-    """It stays; a hand that comes in as it changes is told all the same, and leaves."""
+    """It stays, and may pass for a thing for a moment; a hand that comes in as it changes is told all the same, and leaves."""
     rng = np.random.default_rng(8)
     cover, clean, times = Cover(bench.visible, bench.step_mm), bench.Disc().clean(0.0).astype(np.float64), []
     for number in range(round(14 * FPS)):
@@ -174,9 +174,7 @@ def test_another_lamp_over_a_lively_bed(bench: Bench, with_hand: bool) -> None:
             times.append(time_s)
     if with_hand:
         assert 5.0 <= times[0] <= 5.0 + SOON_S
-        assert times[-1] <= 7.0 + OVER_S
-    else:
-        assert times == []
+    assert all(5.0 <= time_s <= (7.0 if with_hand else 5.0) + OVER_S / 2 for time_s in times)
 
 
 def test_colour_tells_a_rod_as_bright_as_the_powder(bench: Bench) -> None:
