@@ -27,6 +27,7 @@ FREE = (4.0, 4.0, 3.0, 3.0, 2.0)
 LONE_RING_MM = 3.0  # a rim of which one edge shows is taken to be this wide, give or take as much
 LONE_WORSE = 0.15  # badness by which two edges of a rim may fit worse than one and still be believed
 LEAST_BEND = 0.03  # of k1: less moves nothing in a bed by a millimetre
+SURE_BEND = 2.0  # standard errors of k1 from which the picture is believed to bend
 MOST_LONE, MOST_SECOND_TRIES, MOST_REFINED = 6, 4, 6
 ENOUGH, SURE = 8, 0.12  # so many looks are enough when one leaves as little unexplained
 SAME_PX = 1.0  # poses whose outlines lie nearer than this are one
@@ -82,7 +83,7 @@ def refine(view: View, picture: Array, poses: Sequence[Vector]) -> list[Refined]
 def _straightened(view: View, picture: Array, one: Refined) -> Refined:
     """The same with a straight lens, where the picture does not clearly say that it bends."""
     error = float(np.sqrt(one.fitted.covariance[K1, K1]))
-    if abs(one.fitted.pose[K1]) > max(LEAST_BEND, 4.0 * error):
+    if abs(one.fitted.pose[K1]) > max(LEAST_BEND, SURE_BEND * error):
         return one
     pose = one.fitted.pose.copy()
     pose[K1] = 0.0

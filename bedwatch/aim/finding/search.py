@@ -13,8 +13,8 @@ from bedwatch.aim.finding.edges import Array, edge_map, mean_picture
 from bedwatch.aim.finding.error import error_mm, standing_error_mm
 from bedwatch.aim.finding.fit import FOOT, Fitted, level_spread_mm
 from bedwatch.aim.finding.guesses import guesses, one_outline
-from bedwatch.aim.finding.refine import Refined, enlarged, refine
-from bedwatch.aim.finding.verify import Evidence, doubt, evidence
+from bedwatch.aim.finding.refine import SAME_PX, Refined, apart_px, enlarged, refine
+from bedwatch.aim.finding.verify import MOST_AGAINST, Evidence, doubt, evidence
 from bedwatch.aim.outline import mm_per_px, outline_of
 from bedwatch.aim.pose import DEEPER, K1, LN_SCALE, View, bed_outline_mm
 from bedwatch.aim.straight import bent_outline, lens_beside, zoomed
@@ -66,14 +66,13 @@ def search(pictures: Sequence[Picture], bed: Bed) -> tuple[Aim | NotFound, Aim |
     view = View(bed=bed, size_px=(mean.shape[1], mean.shape[0]))
     lively = liveliness_of(used)
     ranked = candidates(view, mean, lively)
-    if ranked and doubt(view, ranked[0].refined.fitted, ranked[0].found) is not None:
-        ranked = _farther(view, mean, lively) or ranked
+    if ranked and not any(_plain(view, one) for one in ranked):
+        ranked = _farther(view, mean, lively, ranked)
     if not ranked:
         return not_found(f"no {bed.shape} outline was seen that could be the rim of the bed", ADVICE), None
+    ranked.sort(key=lambda one: doubt(view, one.refined.fitted, one.found) is not None)
     best = ranked[0]
-    reason = doubt(view, best.refined.fitted, best.found)
-    if reason is None:
-        reason = rivalry(view, ranked)
+    reason = doubt(view, best.refined.fitted, best.found) or rivalry(view, ranked)
     if reason is None:
         aim = aim_of(view, best, astray_mm(view, ranked))
         most = BRIM_OFF_MM if one_outline(view) else TOO_FAR_OFF_MM
@@ -86,16 +85,24 @@ def search(pictures: Sequence[Picture], bed: Bed) -> tuple[Aim | NotFound, Aim |
         return not_found(reason, ADVICE), None
 
 
-def _farther(view: View, mean: Array, lively: NDArray[np.float32] | None) -> list[Candidate]:
-    """A second look with twice as many starts, where the first found nothing sure; empty when this one is not much surer.
+def _plain(view: View, one: Candidate) -> bool:
+    """Whether this is surely a bed, so that no second look is needed."""
+    return one.found.penalty < MOST_AGAINST and doubt(view, one.refined.fitted, one.found) is None
+
+
+def _farther(
+    view: View, mean: Array, lively: NDArray[np.float32] | None, first: Sequence[Candidate]
+) -> list[Candidate]:
+    """What the first look and a second one with twice as many starts have found, best first, none twice.
 
     Who looks longer finds more that looks like a bed by chance, so more is asked of what does not move.
     """
-    ranked = candidates(view, mean, lively, 2)
-    best = ranked[0].found if ranked else None
-    if best is None:
-        return []
-    return ranked if best.lively or best.ringed or best.penalty < SURELY else []
+    kept = list(first)
+    for one in candidates(view, mean, lively, 2):
+        sure = one.found.lively or one.found.ringed or one.found.penalty < SURELY
+        if sure and all(apart_px(one.refined.fitted, other.refined.fitted) > SAME_PX for other in first):
+            kept.append(one)
+    return sorted(kept, key=lambda one: -one.found.rank)
 
 
 def candidates(
@@ -198,11 +205,7 @@ def aim_of(view: View, best: Candidate, astray_mm: float = 0.0) -> Aim:
         size_px=view.size_px,
         error_mm=float(
             np.sqrt(
-                (2.0 * error_mm(view, fitted)) ** 2
-                + 0.2**2
-                + standing_error_mm(view, pose) ** 2
-                + doubtful**2
-                + astray_mm**2
+                error_mm(view, fitted) ** 2 + 0.2**2 + standing_error_mm(view, pose) ** 2 + doubtful**2 + astray_mm**2
             )
         ),
         lens=lens,
@@ -211,9 +214,9 @@ def aim_of(view: View, best: Candidate, astray_mm: float = 0.0) -> Aim:
 
 
 def _level_error_mm(fitted: Fitted) -> float:
-    """Standard error of the surface's level: what the fit says, twice since its edges are not independent, and the
-    half millimetre that blur and powder on the wall move an outline."""
-    return float(np.hypot(2.0 * np.sqrt(fitted.covariance[DEEPER, DEEPER]), 0.5))
+    """Standard error of the surface's level: what the fit says, and the half millimetre that blur and powder on the wall
+    move an outline."""
+    return float(np.hypot(np.sqrt(fitted.covariance[DEEPER, DEEPER]), 0.5))
 
 
 def not_found(reason: str, advice: str) -> NotFound:

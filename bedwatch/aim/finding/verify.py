@@ -9,7 +9,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.aim.finding.edges import Array, clearness
-from bedwatch.aim.finding.fit import FOCAL_SHARE, FOCAL_SPREAD, FOOT, RIM, RING_EDGE, Fitted, Line, beneath, look
+from bedwatch.aim.finding.fit import (
+    FOCAL_SHARE,
+    FOCAL_SPREAD,
+    FOOT,
+    RIM,
+    RING_EDGE,
+    Fitted,
+    Line,
+    beneath,
+    look,
+    within_px,
+)
 from bedwatch.aim.finding.guesses import plausible
 from bedwatch.aim.finding.refine import Refined
 from bedwatch.aim.pose import DEEPER, LN_DISTANCE, LN_SCALE, RING, Vector, View, bed_outline_mm
@@ -17,6 +28,8 @@ from bedwatch.frames.cv import cv2
 
 SECTORS = 12
 MOST_AGAINST = 0.7  # penalty above which a pose is not believed
+MOST_AGAINST_LIVELY = 1.0  # of what moves inside its outline and not outside, as only a bed does
+BY_CHANCE = 0.25  # of an outline that plain powder may show somewhere inside the foot
 MOST_AGAINST_LONE = 0.5  # of a still bed of whose rim one edge shows
 LEAST_WALL_LONE_PX = 8.0  # a lid's or a hoop's edge looks like a wall so low
 MOST_AGAINST_FULL = 0.35  # of a still bed full to the brim, which shows but one outline
@@ -75,16 +88,16 @@ class Evidence:
     def against(self) -> tuple[tuple[float, str], ...]:
         """What speaks against the pose, each with its weight and in words."""
         shows = min(self.wall, self.foot)
+        missing = max(0.0, 0.9 - self.wall) + max(0.0, 0.9 - self.foot)
+        whole = 1.0 - self.whole
         return (
             (self.badness, "the outlines found do not fit a bed of this size and depth"),
             (0.2 * (not self.ringed), "only one edge of the rim shows"),
-            (max(0.0, self.inside - 0.15), "another outline shows inside the one that would be the powder's"),
+            (max(0.0, self.inside - BY_CHANCE), "another outline shows inside the one that would be the powder's"),
+            # what is missing counts once, whether it is scattered or in one piece
+            (0.5 * missing * (missing >= whole), f"only {100 * shows:.0f} % of the outline shows"),
             (
-                0.5 * (max(0.0, 0.9 - self.wall) + max(0.0, 0.9 - self.foot)),
-                f"only {100 * shows:.0f} % of the outline shows",
-            ),
-            (
-                0.5 * (1.0 - self.whole),
+                0.5 * whole * (missing < whole),
                 f"the outline shows in only {round(SECTORS * self.whole)} of {SECTORS} sectors",
             ),
             (0.03 * min(self.lens_odd**2, 12.0), "the outlines found would need an unusual lens"),
@@ -158,11 +171,6 @@ def drawn_inside(view: View, picture: Array, pose: Vector) -> float:
     hit = np.asarray(cv2.dilate(top, np.ones((1, 5), np.uint8)), np.float32).mean(axis=0)
     alike = np.linalg.norm(rise.mean(axis=0), axis=1) / np.maximum(np.sqrt((size * size).mean(axis=0)), 1e-6)
     return float((hit * np.minimum(1.0, 1.3 * alike)).max())
-
-
-def within_px(pose: Vector) -> float:
-    """How near to an outline an edge must lie to be taken for it."""
-    return max(1.3, 0.8 * float(np.exp(pose[LN_SCALE])))
 
 
 def chance(view: View, picture: Array, pose: Vector, within_px: float) -> float:
@@ -272,7 +280,7 @@ def doubt(view: View, fitted: Fitted, found: Evidence) -> str | None:
         return "rim and surface lie too close together in the picture to be told apart"
     if full and not found.ringed and not lively:
         return "a single plain outline shows, which could be any disc or plate"
-    most = MOST_AGAINST
+    most = MOST_AGAINST_LIVELY if lively else MOST_AGAINST
     if not lively and not found.ringed:
         most = MOST_AGAINST_FULL if full else MOST_AGAINST_LONE
     return max(found.against)[1] if found.penalty > most else None
