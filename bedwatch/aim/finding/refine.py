@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -81,7 +81,10 @@ def refine(view: View, picture: Array, poses: Sequence[Vector]) -> list[Refined]
 
 
 def _straightened(view: View, picture: Array, one: Refined) -> Refined:
-    """The same with a straight lens, where the picture does not clearly say that it bends."""
+    """The same with a straight lens, where the picture does not clearly say that it bends.
+
+    What the bend might do to the rest stays in the covariance.
+    """
     error = float(np.sqrt(one.fitted.covariance[K1, K1]))
     if abs(one.fitted.pose[K1]) > max(LEAST_BEND, SURE_BEND * error):
         return one
@@ -91,7 +94,7 @@ def _straightened(view: View, picture: Array, one: Refined) -> Refined:
     flat = settle(view, picture, pose, kinds, (3.0, *NARROW), hold_ring=one.lone, level=not one_outline(view))
     if flat is None or flat.badness > one.fitted.badness + 0.1:
         return one
-    return Refined(fitted=flat, lone=one.lone)
+    return Refined(fitted=replace(flat, covariance=one.fitted.covariance), lone=one.lone)
 
 
 def unlike(found: Sequence[Refined]) -> list[Refined]:

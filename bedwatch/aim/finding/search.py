@@ -66,11 +66,11 @@ def search(pictures: Sequence[Picture], bed: Bed) -> tuple[Aim | NotFound, Aim |
     view = View(bed=bed, size_px=(mean.shape[1], mean.shape[0]))
     lively = liveliness_of(used)
     ranked = candidates(view, mean, lively)
-    if ranked and not any(_plain(view, one) for one in ranked):
+    if ranked and not _plain(view, ranked):
         ranked = _farther(view, mean, lively, ranked)
     if not ranked:
         return not_found(f"no {bed.shape} outline was seen that could be the rim of the bed", ADVICE), None
-    ranked.sort(key=lambda one: doubt(view, one.refined.fitted, one.found) is not None)
+    ranked = sorted(ranked, key=lambda one: not _moves_as_a_bed(view, one))
     best = ranked[0]
     reason = doubt(view, best.refined.fitted, best.found) or rivalry(view, ranked)
     if reason is None:
@@ -85,9 +85,19 @@ def search(pictures: Sequence[Picture], bed: Bed) -> tuple[Aim | NotFound, Aim |
         return not_found(reason, ADVICE), None
 
 
-def _plain(view: View, one: Candidate) -> bool:
-    """Whether this is surely a bed, so that no second look is needed."""
-    return one.found.penalty < MOST_AGAINST and doubt(view, one.refined.fitted, one.found) is None
+def _moves_as_a_bed(view: View, one: Candidate) -> bool:
+    """Whether this moves inside its outline and nothing speaks against it: then a still thing that looks more like a bed
+    does not stand in its way."""
+    return one.found.lively and doubt(view, one.refined.fitted, one.found) is None
+
+
+def _plain(view: View, ranked: Sequence[Candidate]) -> bool:
+    """Whether there surely is a bed among these, best first, so that no second look is needed."""
+    return any(
+        one.found.penalty < MOST_AGAINST and doubt(view, one.refined.fitted, one.found) is None
+        for one in ranked
+        if one is ranked[0] or one.found.lively
+    )
 
 
 def _farther(

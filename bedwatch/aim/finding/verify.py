@@ -29,6 +29,8 @@ from bedwatch.frames.cv import cv2
 SECTORS = 12
 MOST_AGAINST = 0.7  # penalty above which a pose is not believed
 MOST_AGAINST_LIVELY = 1.0  # of what moves inside its outline and not outside, as only a bed does
+SHOWS = 0.9  # share of a true outline that shows
+LEAST_TELLING = 0.35  # of what does not move: below it the edges of a busy picture may look like an outline
 BY_CHANCE = 0.25  # of an outline that plain powder may show somewhere inside the foot
 MOST_AGAINST_LONE = 0.5  # of a still bed of whose rim one edge shows
 LEAST_WALL_LONE_PX = 8.0  # a lid's or a hoop's edge looks like a wall so low
@@ -68,6 +70,15 @@ class Evidence:
     spread_px: float
     badness: float
     plausible: bool
+
+    @property
+    def telling(self) -> float:
+        """How much a place of the worse outline speaks for one being there, on average: logarithm of the likelihood ratio.
+
+        A true outline shows in `SHOWS` of its places, any other line in as many as `chance` says.
+        """
+        shown, chance = min(self.wall, self.foot), min(max(self.chance, 0.02), SHOWS)
+        return shown * math.log(SHOWS / chance) + (1.0 - shown) * math.log((1.0 - SHOWS) / (1.0 - chance))
 
     @property
     def lively(self) -> bool:
@@ -264,7 +275,7 @@ def doubt(view: View, fitted: Fitted, found: Evidence) -> str | None:
         return f"only {100 * min(found.wall, found.foot):.0f} % of the outline shows"
     if found.whole < 0.5:
         return f"the outline shows in only {round(SECTORS * found.whole)} of {SECTORS} sectors"
-    if min(found.wall, found.foot) - found.chance < 0.35:
+    if found.telling < (0.0 if lively else LEAST_TELLING):
         return "the picture is so busy that edges lie everywhere, also where no outline is"
     if found.spread_px > max(1.2, 0.0035 * float(np.exp(fitted.pose[LN_SCALE])) * view.bed.width_mm):
         return "the outlines found do not fit a bed of this size and depth"
