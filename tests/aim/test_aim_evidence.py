@@ -6,9 +6,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from bedwatch.aim.finding.beside import unexplained_mm
 from bedwatch.aim.finding.fit import Fitted, within_px
 from bedwatch.aim.finding.verify import MOST_AGAINST, MOST_AGAINST_LIVELY, Evidence, doubt
-from bedwatch.aim.pose import LN_DISTANCE, LN_SCALE, NUMBERS, TX, View
+from bedwatch.aim.pose import LN_DISTANCE, LN_SCALE, NUMBERS, RING, TX, View
 
 PLAIN = Evidence(
     wall=1.0,
@@ -21,6 +22,7 @@ PLAIN = Evidence(
     apart=1.0,
     wall_px=30.0,
     inside=0.1,
+    beside_mm=0.0,
     level_odd=0.0,
     lens_odd=0.0,
     drawn=0.1,
@@ -87,3 +89,22 @@ def test_an_edge_may_lie_as_far_off_as_blur_and_the_tub_s_unevenness_reach():
     near[LN_SCALE], far[LN_SCALE] = math.log(3.0), math.log(0.5)
     assert within_px(near) == pytest.approx(2.4)  # 0.8 mm at 3 px per mm
     assert within_px(far) == pytest.approx(1.3)  # what blur does to any picture
+
+
+def ring_of(radii, size=(400, 400), noise=1.0):
+    """A picture of discs, each darker than the one around it, and the pose that sees 1 mm as 1 px from above."""
+    v, u = np.mgrid[: size[1], : size[0]]
+    away = np.hypot(u - (size[0] - 1) / 2, v - (size[1] - 1) / 2)
+    picture = 150.0 - 40.0 * sum((away < radius) for radius in radii)
+    picture += noise * np.random.default_rng(3).standard_normal(picture.shape)
+    return np.asarray(picture[..., None], np.float32)
+
+
+def test_an_outline_beside_the_rim_is_told_with_its_distance(bed_of):
+    """Rim edges at 112 and 124 px; the pose knows the inner one only, its wall 109 mm out and 3 mm wide."""
+    bed = bed_of("round", 218, 218, 20)
+    pose = fitted().pose
+    pose[:2], pose[LN_SCALE], pose[LN_DISTANCE], pose[RING] = (199.5, 199.5), math.log(880 / 900), math.log(900.0), 3.0
+    view = View(bed=bed, size_px=(400, 400))  # the rim, 20 mm nearer, is seen at 1 px per mm
+    assert unexplained_mm(view, ring_of([112.0, 124.0]), pose) == pytest.approx(12.0, abs=0.6)
+    assert unexplained_mm(view, ring_of([112.0]), pose) == 0.0

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.finding.edges import Array, clearness
+from bedwatch.aim.finding.beside import drawn_inside, unexplained_mm
+from bedwatch.aim.finding.edges import Array
 from bedwatch.aim.finding.fit import (
     FOCAL_SHARE,
     FOCAL_SPREAD,
@@ -49,6 +50,8 @@ class Evidence:
     ringed: both edges of the rim show. apart: share of sectors in which the inside looks unlike the outside of the rim.
     wall_px: how wide the wall and rim look, foot to outermost edge (median, pixels).
     inside: share of another outline that shows inside the foot, where only powder should be.
+    beside_mm: how far from the one edge of the rim that shows another outline runs, which the pose does not explain; 0
+    where none does.
     level_odd, lens_odd: how unusual the level of the surface and the focal length would be, in standard deviations.
     drawn: share of a clear outline around the middle of the surface, where powder has none.
     spread_px, badness: misfit of the outlines (see `Fitted`). plausible: a camera could stand so.
@@ -64,6 +67,7 @@ class Evidence:
     apart: float
     wall_px: float
     inside: float
+    beside_mm: float
     level_odd: float
     lens_odd: float
     drawn: float
@@ -153,6 +157,7 @@ def evidence(view: View, picture: Array, refined: Refined, liveliness: NDArray[n
         apart=apart(view, picture, fitted.pose),
         wall_px=wall_px(fitted),
         inside=beneath(view, picture, fitted.pose)[0],
+        beside_mm=unexplained_mm(view, picture, fitted.pose) if refined.lone else 0.0,
         level_odd=float(fitted.pose[DEEPER]) / (4.0 + 0.1 * view.bed.surface_below_rim_mm),
         lens_odd=float(np.log(view.focal_px(fitted.pose) / (FOCAL_SHARE * max(view.size_px)))) / FOCAL_SPREAD,
         drawn=drawn_inside(view, picture, fitted.pose),
@@ -160,28 +165,6 @@ def evidence(view: View, picture: Array, refined: Refined, liveliness: NDArray[n
         badness=fitted.badness,
         plausible=plausible(view, fitted.pose),
     )
-
-
-def drawn_inside(view: View, picture: Array, pose: Vector) -> float:
-    """Share of the clearest outline like the bed's, but 0.2 to 0.85 as large, that shows on the surface.
-
-    Lids, plates and targets have such circles; powder does not.
-    """
-    places = bed_outline_mm(view.bed, 120)
-    scale = float(np.exp(pose[LN_SCALE])) * min(view.bed.width_mm, view.bed.length_mm) / 2
-    shares = np.arange(0.2, 0.85, 0.5 / scale)
-    pixels = np.stack([view.project(pose, share * places, 0.0) for share in shares], axis=1).astype(np.float32)
-    values = cv2.remap(picture, pixels[..., 0], pixels[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    values = np.asarray(values, np.float32).reshape(*pixels.shape[:2], -1)
-    rise = np.zeros_like(values)
-    rise[:, 2:-2] = (values[:, 4:] - values[:, :-4]) / 2.0
-    size = np.sqrt((rise * rise).sum(axis=2))
-    clear = clearness(size)
-    top = np.zeros_like(clear)
-    top[:, 1:-1] = (clear[:, 1:-1] >= clear[:, :-2]) & (clear[:, 1:-1] > clear[:, 2:]) & (clear[:, 1:-1] > 0.4)
-    hit = np.asarray(cv2.dilate(top, np.ones((1, 5), np.uint8)), np.float32).mean(axis=0)
-    alike = np.linalg.norm(rise.mean(axis=0), axis=1) / np.maximum(np.sqrt((size * size).mean(axis=0)), 1e-6)
-    return float((hit * np.minimum(1.0, 1.3 * alike)).max())
 
 
 def chance(view: View, picture: Array, pose: Vector, within_px: float) -> float:
