@@ -28,7 +28,7 @@ def shown_along(picture: Array, pixels: Points) -> tuple[NDArray[np.float64], ND
     values = cv2.remap(picture, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     values = np.asarray(values, np.float32).reshape(*at.shape[:2], -1)
     h, w = picture.shape[:2]
-    known = (at > 1).all(axis=2) & (at < np.array([w - 2, h - 2])).all(axis=2)
+    known = np.asarray((at > 1).all(axis=2) & (at < np.array([w - 2, h - 2])).all(axis=2))
     rise = np.zeros_like(values)
     rise[:, 2:-2] = (values[:, 4:] - values[:, :-4]) / 2.0
     rise[~known] = 0.0

@@ -204,7 +204,7 @@ def aim_of(view: View, best: Candidate, astray_mm: float = 0.0) -> Aim:
     close = not best.refined.lone and not one_outline(view) and fitted.badness < CLOSE
     doubtful = LONE_RING_OFF_MM if best.refined.lone and view.bed.surface_below_rim_mm > 0.0 else 0.0
     # the edge that shows may be the other one of a rim as wide as the outline beside it tells
-    doubtful = float(np.hypot(doubtful, 0.5 * best.found.beside_mm))
+    doubtful = float(np.hypot(doubtful, 0.4 * best.found.beside_mm))
     # a ledge taken for the foot looks like a surface off its level
     doubtful = float(np.hypot(doubtful, (0.1 if close else 0.2) * pose[DEEPER]))
     if 0.0 < best.found.wall_px < 6.0:  # foot, rim and ring within a few pixels may be taken for one another

@@ -28,12 +28,12 @@ from bedwatch.aim.pose import DEEPER, LN_DISTANCE, LN_SCALE, RING, Vector, View,
 from bedwatch.frames.cv import cv2
 
 SECTORS = 12
-MOST_AGAINST = 0.7  # penalty above which a pose is not believed
+MOST_AGAINST = 0.6  # penalty above which a pose is not believed
 MOST_AGAINST_LIVELY = 1.0  # of what moves inside its outline and not outside, as only a bed does
 SHOWS = 0.9  # share of a true outline that shows
 LEAST_TELLING = 0.35  # of what does not move: below it the edges of a busy picture may look like an outline
 BY_CHANCE = 0.25  # of an outline that plain powder may show somewhere inside the foot
-MOST_AGAINST_LONE = 0.5  # of a still bed of whose rim one edge shows
+MOST_AGAINST_LONE = 0.45  # of a still bed of whose rim one edge shows
 LEAST_WALL_LONE_PX = 8.0  # a lid's or a hoop's edge looks like a wall so low
 MOST_AGAINST_FULL = 0.35  # of a still bed full to the brim, which shows but one outline
 
