@@ -71,7 +71,7 @@ def refine(view: View, picture: Array, poses: Sequence[Vector]) -> list[Refined]
             settled.append(Refined(fitted=fitted, lone=not _ring_shows(fitted)))
     kept = unlike(settled)
     found = [one for one in kept if not one.lone]
-    alone = [_lone(view, picture, one.fitted.pose) for one in kept if one.lone][:MOST_LONE]
+    alone = [_lone(view, picture, one.fitted.pose) for one in [one for one in kept if one.lone][:MOST_LONE]]
     found += [Refined(fitted=one, lone=True) for one in alone if one is not None]
     found += [ring for one in unlike(found)[:MOST_READ_ANEW] if one.lone for ring in _read_anew(view, picture, one)]
     if one_outline(view):

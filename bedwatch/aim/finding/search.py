@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.finding.edges import Array, edge_map, mean_picture
+from bedwatch.aim.finding.edges import Array, mean_picture
 from bedwatch.aim.finding.error import error_mm, standing_error_mm
 from bedwatch.aim.finding.fit import FOOT, Fitted, level_spread_mm
-from bedwatch.aim.finding.guesses import guesses, one_outline
+from bedwatch.aim.finding.guesses import Starts, guesses, one_outline, starts_of
 from bedwatch.aim.finding.refine import SAME_PX, Refined, apart_px, enlarged, refine
 from bedwatch.aim.finding.verify import MOST_AGAINST, Evidence, doubt, evidence
 from bedwatch.aim.outline import mm_per_px, outline_of
@@ -44,6 +44,17 @@ class Candidate:
     found: Evidence
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """What is searched: the mean picture, what moves in it, and where to start in one that is smaller by `times`."""
+
+    view: View
+    full: Array
+    liveliness: NDArray[np.float32] | None
+    times: float
+    starts: Starts
+
+
 def find_bed(pictures: Sequence[Picture], bed: Bed) -> Aim | NotFound:
     """Find the bed in several pictures of one size (8 to 20 over the first seconds; one is enough for a still bed).
 
@@ -64,10 +75,10 @@ def search(pictures: Sequence[Picture], bed: Bed) -> tuple[Aim | NotFound, Aim |
         tone = "black" if high < 25 else "white" if low > 230 else "of one even tone"
         return not_found(f"the picture is {tone}", "Check the lens cap, the light and the camera's exposure."), None
     view = View(bed=bed, size_px=(mean.shape[1], mean.shape[0]))
-    lively = liveliness_of(used)
-    ranked = candidates(view, mean, lively)
+    look = look_at(view, mean, liveliness_of(used))
+    ranked = candidates(look)
     if ranked and not _plain(view, ranked):
-        ranked = _farther(view, mean, lively, ranked)
+        ranked = _farther(look, ranked)
     if not ranked:
         return not_found(f"no {bed.shape} outline was seen that could be the rim of the bed", ADVICE), None
     ranked = sorted(ranked, key=lambda one: not _moves_as_a_bed(view, one))
@@ -100,33 +111,36 @@ def _plain(view: View, ranked: Sequence[Candidate]) -> bool:
     )
 
 
-def _farther(
-    view: View, mean: Array, lively: NDArray[np.float32] | None, first: Sequence[Candidate]
-) -> list[Candidate]:
+def _farther(look: Look, first: Sequence[Candidate]) -> list[Candidate]:
     """What the first look and a second one with twice as many starts have found, best first, none twice.
 
     Who looks longer finds more that looks like a bed by chance, so more is asked of what does not move.
     """
     kept = list(first)
-    for one in candidates(view, mean, lively, 2):
+    for one in candidates(look, 2):
         sure = one.found.lively or one.found.ringed or one.found.penalty < SURELY
         if sure and all(apart_px(one.refined.fitted, other.refined.fitted) > SAME_PX for other in first):
             kept.append(one)
     return sorted(kept, key=lambda one: -one.found.rank)
 
 
-def candidates(
-    view: View, mean: Array, liveliness: NDArray[np.float32] | None, times_as_many: int = 1
-) -> list[Candidate]:
-    """What could be the bed, best first, each settled in the full picture. times_as_many: starts as usual."""
+def look_at(view: View, mean: Array, liveliness: NDArray[np.float32] | None) -> Look:
+    """Make ready what is needed to search the mean of some pictures."""
     times = max(1.0, max(view.size_px) / SEARCH_PX)
     small_px = (round(view.size_px[0] / times), round(view.size_px[1] / times))
     small = cv2.GaussianBlur(cv2.resize(mean, small_px, interpolation=cv2.INTER_AREA), (0, 0), 0.8)
     small = np.asarray(small, np.float32).reshape(small_px[1], small_px[0], -1)
     full = np.asarray(cv2.GaussianBlur(mean, (0, 0), 0.7), np.float32).reshape(mean.shape)
-    small_view = View(bed=view.bed, size_px=small_px)
-    begun = [enlarged(guess.pose, times) for guess in guesses(small_view, small, edge_map(small), times_as_many)]
-    found = [Candidate(refined=one, found=evidence(view, full, one, liveliness)) for one in refine(view, full, begun)]
+    starts = starts_of(View(bed=view.bed, size_px=small_px), small)
+    return Look(view=view, full=full, liveliness=liveliness, times=times, starts=starts)
+
+
+def candidates(look: Look, times_as_many: int = 1) -> list[Candidate]:
+    """What could be the bed, best first, each settled in the full picture. times_as_many: starts as usual."""
+    view, full = look.view, look.full
+    begun = [enlarged(guess.pose, look.times) for guess in guesses(look.starts, times_as_many)]
+    settled = refine(view, full, begun)
+    found = [Candidate(refined=one, found=evidence(view, full, one, look.liveliness)) for one in settled]
     found.sort(key=lambda one: -one.found.rank)
     return found
 
