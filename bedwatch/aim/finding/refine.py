@@ -18,7 +18,7 @@ from bedwatch.aim.finding.edges import Array
 from bedwatch.aim.finding.fit import FOOT, RIM, RING_EDGE, Fitted, settle, side_of
 from bedwatch.aim.finding.guesses import gap_px, one_outline
 from bedwatch.aim.outline import ellipse_of_circle
-from bedwatch.aim.pose import K1, LN_DISTANCE, LN_SCALE, RING, TX, TY, Vector, View
+from bedwatch.aim.pose import K1, LN_SCALE, RING, TX, TY, Vector, View
 
 HOPELESS = 0.3  # support of an outline below which no second try helps
 GOOD = 0.2  # badness of a pose that needs no second try
@@ -160,9 +160,10 @@ def _read_anew(view: View, picture: Array, one: Refined) -> list[Refined]:
         inner, width = (edge, other - edge) if other > edge else (other, edge - other)
         start = one.fitted.pose.copy()
         start[LN_SCALE] += np.log1p(inner / half)
-        start[LN_DISTANCE] -= np.log1p(inner / half)
         start[RING] = width
-        fitted = _settle(view, picture, start, _kinds(view), (8.0, 6.0, 4.0, *NARROW))
+        near = float(np.clip(0.4 * width * np.exp(start[LN_SCALE]), 2.0, 5.0))  # both edges were seen, the foot was not
+        reaches = (8.0, 6.0, 4.0, *NARROW)
+        fitted = settle(view, picture, start, _kinds(view), reaches, rim_reach_px=near, bend=True, level=True)
         if fitted is not None and GOOD < fitted.badness < HARDLY:
             fitted = _without_a_side(view, picture, fitted, _kinds(view))
         if fitted is not None and _ring_shows(fitted):
