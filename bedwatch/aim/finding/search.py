@@ -26,7 +26,7 @@ from bedwatch.frames.frame import Picture
 SEARCH_PX = 640  # longer side of the picture that is searched
 MOST_PICTURES = 16
 TOO_FAR_OFF_MM = 4.0  # standard error: twice that is as far as a place may lie off
-BRIM_OFF_MM = 5.0  # of a bed full to the brim, whose outline alone says little of how the camera leans
+BRIM_OFF_MM = 6.0  # of a bed full to the brim, whose outline alone says little of how the camera leans
 LONE_RING_OFF_MM = 2.0  # how far a rim of which one edge shows may be off, standard error
 RIVAL = 0.15  # more penalty than that and another thing is no rival
 NEAR = 0.3  # of the bed's width: poses farther apart are of different things
