@@ -75,11 +75,12 @@ class FaultWatch:
         if ground is None or ground.seen_s < _LEAST_SEEN_S:
             return ()
         places, wall = self.places(ground)
-        known = {kind: [t.suspect for t in self._tracks if t.suspect.kind is kind] for kind in FaultKind}
+        known = {kind: [t.suspect for t in self._tracks if t.told and t.suspect.kind is kind] for kind in FaultKind}
+        suspected = [t.suspect for t in self._tracks if not t.told and t.suspect.kind is FaultKind.SPOUT]
         leaks = find_leaks(ground, places, wall, known[FaultKind.RIM_LEAK])
         plumes = [
             plume
-            for plume in find_plumes(ground, places, known[FaultKind.SPOUT])
+            for plume in find_plumes(ground, places, known[FaultKind.SPOUT], suspected)
             if not _of_a_leak(plume, leaks, places)
         ]
         still = find_still(ground, places)

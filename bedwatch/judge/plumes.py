@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -24,19 +25,19 @@ _PLAIN_SIGMAS = 6.0
 # From one frame to the next a lively bed's powder has not yet become another one everywhere, so that a plume stands out further
 # there. Three shares are added up: of a rise, of so many sigmas, and of steadiness, which is the mean of what it leads its
 # surroundings by, second by second, in standard errors of that mean; where bubbles come by chance, seconds differ more. It must
-# be beyond the bed's scatter over the longer time too. What is quickest at the wall is a leak.
+# be beyond the bed's scatter in any case, and over the longer time too. What is quickest at the wall is a leak.
 _RISES_QUICK = (0.9, 0.68, 0.58, 0.52)
 _SIGMAS_QUICK = (5.5, 4.8, 4.4, 4.2)
 _STEADY, _MOST_STEADY = 8.0, 12.0
 _ENOUGH = (3.3, 3.3, 2.95, 2.8)
-_LEAST_SPREAD_QUICK, _ALSO_SIGMAS = 0.1, 1.5
+_LEAST_SPREAD_QUICK, _LEAST_SIGMAS, _ALSO_SIGMAS = 0.1, 3.0, 1.5
 _CLEAR_QUICK_MM = 20.0
 _ENOUGH_LIVE = 0.25  # share of the bed that must be live for it to show its own scatter
 # In a zone that stands still but for so small a part, a channel blows through settled powder: it outdoes that by far, while a
 # zone on the brink of moving has places that stir a little more than others.
 _SETTLED, _CHANNEL_RISE = 0.6, 2.5
-# Where it has been told before it may be this much weaker.
-_SLACK = 0.75
+# Where it has been told before it may be this much weaker; where it is suspected, this much.
+_SLACK, _SOME_SLACK = 0.75, 0.88
 # In powder that does not move otherwise: energy in units of noise.
 _ABOVE_NOISE = 12.0
 # It is a plume now: also over the last seconds.
@@ -86,8 +87,10 @@ class _Measure:
         return Rises(self.busy.over(seconds), self._ground, self._places, self._least_spread)
 
 
-def find_plumes(ground: Ground, places: Places, known: list[Suspect]) -> list[Suspect]:
-    """Spouts and channels. known: those told before, which may be weaker now."""
+def find_plumes(
+    ground: Ground, places: Places, known: Sequence[Suspect], suspected: Sequence[Suspect] = ()
+) -> list[Suspect]:
+    """Spouts and channels. known: those told before, which may be weaker now; suspected: those seen, but not told yet."""
     seen_s = ground.seen_s
     found: list[Suspect] = []
     long = _Measure(usually(ground), ground, places, _LEAST_SPREAD)
@@ -111,7 +114,7 @@ def find_plumes(ground: Ground, places: Places, known: list[Suspect]) -> list[Su
         for seed in _peaks(busy.rise, places, _SLACK * least):
             if told(seed):
                 continue
-            slack = _SLACK if _is_known(seed, places, known) else 1.0
+            slack = _slack(seed, places, known, suspected)
             zone = int(places.zone[seed])
             if settled[zone] and float(busy.value[seed] - busy.medians[zone]) < _CHANNEL_RISE * slack:
                 continue
@@ -120,16 +123,18 @@ def find_plumes(ground: Ground, places: Places, known: list[Suspect]) -> list[Su
         per_rise = 1 / _RISES_QUICK[number] + 1 / (quick.spread * _SIGMAS_QUICK[number])
         lowest = (_SLACK * _ENOUGH[number] - _MOST_STEADY / _STEADY) / per_rise
         for seed in _peaks(quick.rise, places, lowest, clear_mm=0.0):
-            slack = _SLACK if _is_known(seed, places, known) else 1.0
+            slack = _slack(seed, places, known, suspected)
             also = float(busy.rise[seed]) >= slack * _ALSO_SIGMAS * busy.spread
             by_wall = places.wall_mm[seed] < _CLEAR_QUICK_MM
             if not also or by_wall or settled[int(places.zone[seed])] or told(seed):
+                continue
+            if float(quick.rise[seed]) < slack * _LEAST_SIGMAS * quick.spread:
                 continue
             shares = float(quick.rise[seed]) * per_rise
             least = slack * _ENOUGH[number]
             if shares > least - _MOST_STEADY / _STEADY:
                 group = _group(seed, quick, places)
-                steady = short.busy.steadiness(group, places.ring(seed), seconds)
+                steady = short.busy.steadiness(group, places.ring(seed) & ground.live, seconds)
                 if shares + min(steady, _MOST_STEADY) / _STEADY >= least:
                     add(seed, quick, short, seconds)
     return found
@@ -139,9 +144,13 @@ def _apart(one: Suspect, other: Suspect) -> bool:
     return math.hypot(one.x_mm - other.x_mm, one.y_mm - other.y_mm) > _APART_MM
 
 
-def _is_known(seed: tuple[int, int], places: Places, known: list[Suspect]) -> bool:
+def _slack(seed: tuple[int, int], places: Places, known: Sequence[Suspect], suspected: Sequence[Suspect]) -> float:
+    """By what share of the marks a place is measured."""
     x, y = places.x_mm[seed], places.y_mm[seed]
-    return any(math.hypot(one.x_mm - x, one.y_mm - y) < _APART_MM for one in known)
+    for before, slack in ((known, _SLACK), (suspected, _SOME_SLACK)):
+        if any(math.hypot(one.x_mm - x, one.y_mm - y) < _APART_MM for one in before):
+            return slack
+    return 1.0
 
 
 def _peaks(rise: Array, places: Places, lowest: float, clear_mm: float = _CLEAR_OF_WALL_MM) -> list[tuple[int, int]]:
