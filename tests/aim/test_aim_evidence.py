@@ -7,9 +7,11 @@ import numpy as np
 import pytest
 
 from bedwatch.aim.finding.beside import unexplained_mm
-from bedwatch.aim.finding.fit import Fitted, within_px
+from bedwatch.aim.finding.fit import FOOT, Fitted, Line, within_px
+from bedwatch.aim.finding.refine import Refined
+from bedwatch.aim.finding.search import Candidate, astray_mm
 from bedwatch.aim.finding.verify import MOST_AGAINST, MOST_AGAINST_LIVELY, Evidence, doubt
-from bedwatch.aim.pose import LN_DISTANCE, LN_SCALE, NUMBERS, RING, TX, View
+from bedwatch.aim.pose import LN_DISTANCE, LN_SCALE, NUMBERS, RING, TX, View, bed_outline_mm
 
 PLAIN = Evidence(
     wall=1.0,
@@ -108,3 +110,34 @@ def test_an_outline_beside_the_rim_is_told_with_its_distance(bed_of):
     view = View(bed=bed, size_px=(400, 400))  # the rim, 20 mm nearer, is seen at 1 px per mm
     assert unexplained_mm(view, ring_of([112.0, 124.0]), pose) == pytest.approx(12.0, abs=0.6)
     assert unexplained_mm(view, ring_of([112.0]), pose) == 0.0
+
+
+def candidate(bed_of, grow: float, lone: bool, badness: float) -> Candidate:
+    view = View(bed=bed_of(), size_px=(960, 540))
+    pose = fitted().pose
+    pose[LN_SCALE] += math.log(grow)
+    places = bed_outline_mm(view.bed, 60)
+    seen = np.ones(60, np.bool_)
+    foot = Line(
+        kind=FOOT,
+        pixels=view.project(pose, places, 0.0),
+        normals=places / np.hypot(*places.T)[:, None],
+        seen=seen,
+        at_px=np.zeros(60),
+        clear=np.ones(60),
+    )
+    settled = replace(fitted(), pose=pose, lines=(foot,))
+    found = replace(PLAIN, badness=badness, ringed=not lone, moving=5.0)
+    return Candidate(refined=Refined(fitted=settled, lone=lone), found=found)
+
+
+def test_another_pose_that_explains_as_much_widens_the_error(bed_of):
+    """Five per cent larger is 10.5 mm at the wall; a pose that explains one outline less says nothing against."""
+    view = View(bed=bed_of(), size_px=(960, 540))
+    best = candidate(bed_of, 1.0, lone=False, badness=0.1)
+    near, far = (candidate(bed_of, 1.05, lone=False, badness=bad) for bad in (0.1, 0.5))
+    assert astray_mm(view, [best, near]) == pytest.approx(10.0 * math.sqrt(8 / 9 / 2), rel=0.02)
+    assert astray_mm(view, [best, far]) < 0.5
+    assert astray_mm(view, [best, candidate(bed_of, 1.05, lone=True, badness=0.1)]) == 0.0
+    alone = candidate(bed_of, 1.0, lone=True, badness=0.1)
+    assert astray_mm(view, [alone, candidate(bed_of, 1.05, lone=True, badness=0.1)]) > 5.0

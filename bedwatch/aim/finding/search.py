@@ -195,6 +195,8 @@ def astray_mm(view: View, ranked: Sequence[Candidate]) -> float:
     for other in ranked[1:]:
         if doubt(view, other.refined.fitted, other.found) is not None:
             continue
+        if other.refined.lone and not best.refined.lone:  # explains one outline less of the same tub
+            continue
         if surface_apart_px(best, other) > NEAR * span:  # another thing: `rivalry` has judged it
             continue
         weight = min(1.0, float(np.exp((best.found.penalty - other.found.penalty) / UNLIKELY)))
@@ -216,9 +218,10 @@ def aim_of(view: View, best: Candidate, astray_mm: float = 0.0) -> Aim:
         surface = np.asarray(zoomed(lens) @ surface, np.float64)
         surface /= surface[2, 2]
     close = not best.refined.lone and not one_outline(view) and fitted.badness < CLOSE
-    doubtful = LONE_RING_OFF_MM if best.refined.lone and view.bed.surface_below_rim_mm > 0.0 else 0.0
-    # the edge that shows may be the other one of a rim as wide as the outline beside it tells
-    doubtful = float(np.hypot(doubtful, 0.4 * best.found.beside_mm))
+    doubtful = 0.0
+    if best.refined.lone and view.bed.surface_below_rim_mm > 0.0:
+        # the edge that shows may be the other one of a rim as wide as the outline beside it tells
+        doubtful = max(LONE_RING_OFF_MM, 0.5 * best.found.beside_mm)
     # a ledge taken for the foot looks like a surface off its level
     doubtful = float(np.hypot(doubtful, (0.1 if close else 0.2) * pose[DEEPER]))
     if 0.0 < best.found.wall_px < 6.0:  # foot, rim and ring within a few pixels may be taken for one another
