@@ -20,10 +20,12 @@ Mask = NDArray[np.bool_]
 _BLOCK_MM, _CELL_MM = 10.0, 5.0
 _EVERY_S = 0.09
 _MEMORY_S, _LEARN_S, _SURE_S = 4.0, 0.35, 0.9
+_LEARN_LOOKS = 4
 _BARS_KNOWN_S = 3.0
 _AWAY_S = 1.0  # so long without a picture
 # Light that changes over this share of the bed at once, with the pattern left, is a lamp or the exposure.
 _LIGHT_SHARE = 0.4
+_SAME_LIGHT = 0.04  # natural logarithm of brightness, of half the blocks; eruptions change few
 # A cloud: the pattern is fainter by this (logarithm) over this share of the bed.
 _FAINTER, _CLOUD_SHARE, _CLOUD_S = 0.42, 0.6, 0.35
 # It is told when it was there in so many looks one after the other, a large one sooner.
@@ -74,6 +76,7 @@ class Cover:
         self._first: list[tuple[Looks, Array]] = []
         self._looks = 0
         self._seen_in = False
+        self._lit: Looks | None = None  # the picture before, if its light was another than the usual one
         self._before: Mask = self._whole & False
         self._off_since: float | None = None
         self._clear_since: float | None = None
@@ -129,7 +132,8 @@ class Cover:
     ) -> None:
         assert self._barred is not None
         time_s, learnt = self._last_s, age_s >= _SURE_S
-        if age_s < _LEARN_S:
+        learning = bool(self._first) and (age_s < _LEARN_S or len(self._first) < _LEARN_LOOKS)
+        if learning:
             self._first.append((looks, fine))
         elif self._first:
             # The first picture may be a damaged one.
@@ -137,7 +141,7 @@ class Cover:
             usual.start(middle_of([one for one, _ in self._first]))
             self._first.clear()
         now = usual.against(looks)
-        thing = usual.things(now, covered=self.covered) if age_s >= _LEARN_S else self._whole & False
+        thing = self._whole & False if learning else usual.things(now, covered=self.covered)
         barred = self._barred.look(now, fine - self._fine - now.common, usual, covered=self.covered)
         barred &= age_s >= _BARS_KNOWN_S
         thing |= barred
@@ -149,12 +153,13 @@ class Cover:
             came = True  # it need not be seen at every look
         self.light = bool(thing.any()) and not self.covered
         if light or (thing.sum() > _LIGHT_SHARE * self._whole.sum() and usual.pattern_kept(thing, now)):
-            if self.light:
+            if self.light and self._same_light(looks):
                 usual.start(looks)  # another light, not another surface
                 self._fine = fine
+            self._lit = looks
             thing = self._whole & False
         else:
-            self.light = False
+            self.light, self._lit = False, None
         cloud = learnt and self._is_cloud(now.fainter, time_s)
         self._decide(thing, cloud, looks.level, usual, came=came, sure=bool(barred.any()), unsure=unsure or gliding)
         if self._usual is not None and not self.covered and self._cloud_since is None and not unsure:
@@ -166,6 +171,13 @@ class Cover:
             self._barred.learn(weight)
             if self._beside is not None and not maybe:
                 self._beside.learn(gap_s)
+
+    def _same_light(self, looks: Looks) -> bool:
+        """Whether the picture before was in this light too: a damaged picture is like none, and must not become the usual one."""
+        if self._lit is None:
+            return False
+        off = np.abs(looks.level - self._lit.level)[self._whole]
+        return float(np.median(off)) < _SAME_LIGHT
 
     def _came(self, thing: Mask, sides: Sides | None) -> bool | None:
         """Whether it is seen to have come in over the wall, where it reaches the wall; None when that cannot be told."""

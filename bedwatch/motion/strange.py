@@ -154,13 +154,14 @@ class Usual:
     def _tinted(self, hues: Sequence[Array]) -> Array:
         """(rows, cols) by how much the colour is another one than usual; 0 where it is not known."""
         tinted = np.zeros(self._whole.shape)
-        for hue, usual in zip(hues, self._hues, strict=False):
-            off = np.where(self._whole, hue - usual, 0.0)
-            common = middle(off[self._whole])
-            if abs(common) > _WHITE_STEP:
-                self._hues = list(hues)  # the white balance has changed, not the surface
-                return np.zeros(self._whole.shape)
-            off -= common
+        pairs = list(zip(hues, self._hues, strict=False))
+        common = [middle((hue - usual)[self._whole]) for hue, usual in pairs]
+        if any(abs(step) > _WHITE_STEP for step in common):
+            # The white balance has changed, not the surface. No more is taken over than that: the picture may be a damaged one.
+            self._hues = [usual + step for (_, usual), step in zip(pairs, common, strict=True)]
+            return np.zeros(self._whole.shape)
+        for (hue, usual), step in zip(pairs, common, strict=True):
+            off = np.where(self._whole, hue - usual - step, 0.0)
             tinted = np.maximum(tinted, np.abs(self._box(off, 2) / np.maximum(self._counts[1], 1.0)))
         return np.where(self._whole, tinted, 0.0)
 
