@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bedwatch.aim.types import Problem
+from bedwatch.aim.types import Problem, ProblemKind
 from bedwatch.bed import Bed, Cells
 from bedwatch.judge.advisor import Advice, Advisor, Look
 from bedwatch.judge.belief import Seen
@@ -139,14 +139,17 @@ class Judge:
         if field.seconds < _FIRST_S:
             return self.nothing(time_s, State.SETTLING, problems, keep=True)
         settled = field.seconds >= ENOUGH_S
-        faults = self._faults.find(time_s, field.ground) if settled else ()
+        faults = self._faults.find(time_s, field.ground)  # what is known from before a hand came in is followed at once
+        if not settled:
+            faults = ()
         evidence = [
             replace(one, live=max(one.live, alive)) if settled and alive > one.live else one
             for one, alive in zip(self._view.read(field, self._faults.troubled), self._faults.alive, strict=True)
         ]
         if settled:
             self._air = [air_of(one, before) for one, before in zip(evidence, self._air, strict=True)]
-        heaving = settled and field.ground is not None and heaves(field.ground)
+        hazy = any(problem.kind is ProblemKind.DUST_CLOUD for problem in problems)  # a veil pales all of it together
+        heaving = settled and not hazy and field.ground is not None and heaves(field.ground)
         if heaving:
             self._air = [Air.VIOLENT if one is Air.FED else one for one in self._air]
         air = self._air if settled else [Air.UNKNOWN] * len(evidence)

@@ -44,11 +44,15 @@ class LineTest:
         self._zones = zones
         self._marked = dict(marked or {})
         self._touching = frozenset(touching)
+        self._skipped: set[str] = set()
+        self.restart()
+
+    def restart(self) -> None:
+        """Forget all looks: the next one is the first."""
         self._trials: list[Trial] = []
         self._turn: Turn | None = None
         self._tried: dict[str, int] = {}
         self._away: dict[str, float] = {}  # how far a valve stands from where it stood
-        self._skipped: set[str] = set()
         self._owners: dict[str, Owner] = {}
 
     def seen(self, look: Sequence[Seen]) -> None:
@@ -85,17 +89,32 @@ class LineTest:
         """What is known of a valve; None before it was moved."""
         return self._owners.get(valve)
 
+    @property
+    def done(self) -> int:
+        """Turns so far."""
+        return sum(trial.turn is not None for trial in self._trials)
+
+    @property
+    def left(self) -> int:
+        """About how many turns are to come: away and back for every valve that is not known."""
+        open_ones = [valve for valve in self.valves if self._is_open(valve)]
+        return 2 * len(open_ones) + sum(bool(away) for away in self._away.values())
+
+    def _is_open(self, valve: str) -> bool:
+        """Whether more is to be found out about it, and can be."""
+        owner = self._owners.get(valve)
+        known = owner is not None and owner.known
+        return valve not in self._skipped and not known and self._tried.get(valve, 0) < len(STEPS)
+
     def ask(self) -> Ask | None:
         """The next move."""
         for valve, away in self._away.items():
             if away and valve not in self._skipped:
                 return Ask(valve=valve, by=-away, back=True, attempt=self._tried.get(valve, 1) - 1)
         for valve in self.valves:
-            tried, owner = self._tried.get(valve, 0), self._owners.get(valve)
-            known = owner is not None and owner.known
-            if valve in self._skipped or known or tried >= len(STEPS):
-                continue
-            return Ask(valve=valve, by=STEPS[tried], back=False, attempt=tried)
+            if self._is_open(valve):
+                tried = self._tried.get(valve, 0)
+                return Ask(valve=valve, by=STEPS[tried], back=False, attempt=tried)
         return None
 
     def lines(self) -> Lines:

@@ -40,9 +40,9 @@ class Owner:
     """What a valve feeds. zones: numbers from 0, the strongest first; empty with `none`: nothing that moves answers.
 
     sure: chance of that. opens: 1 turns as marked, -1 the other way, 0 not known. strength: ln air of the strongest zone for
-    the travel tried, and its error. shares: what each of `zones` gets of it, with errors. bleeds: (n,) what every zone gets of
-    it, its error beside; NaN where not known. all: it moves every zone alike, as the supply does.
-    likely: the likeliest zones also where that is not sure.
+    `strength_travel` of its travel, and its error; NaN where not known. bleeds: (n,) what every zone gets of it as a share of the
+    strongest, its error beside; NaN where not known. all: it moves every zone alike, as the supply does. likely: the likeliest
+    zones also where that is not sure. travel: the most that was tried. asleep: zones that lay still in every look.
     """
 
     valve: str
@@ -52,6 +52,7 @@ class Owner:
     sure: float
     opens: int
     strength: tuple[float, float]
+    strength_travel: float
     bleeds: Array
     bleeds_error: Array
     likely: tuple[int, ...]
@@ -97,6 +98,7 @@ def owner_of(answers: Sequence[Answer]) -> Owner:
         sure=float(sure),
         opens=best.sign if said else 0,
         strength=strength,
+        strength_travel=widest.travel,
         bleeds=bleeds,
         bleeds_error=errors,
         likely=order,

@@ -12,7 +12,7 @@ from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Picture
 from bedwatch.motion.barred import Barred
 from bedwatch.motion.beside import SECTORS, Beside, Sides
-from bedwatch.motion.strange import Looks, Usual, middle_of
+from bedwatch.motion.strange import Looks, Usual, middle_of, planes
 
 Array = NDArray[np.floating[Any]]
 Mask = NDArray[np.bool_]
@@ -20,12 +20,12 @@ Mask = NDArray[np.bool_]
 _BLOCK_MM, _CELL_MM = 10.0, 5.0
 _EVERY_S = 0.09
 _MEMORY_S, _LEARN_S, _SURE_S = 4.0, 0.35, 0.9
-_LEARN_LOOKS = 4
 _BARS_KNOWN_S = 3.0
 _AWAY_S = 1.0  # so long without a picture
 # Light that changes over this share of the bed at once, with the pattern left, is a lamp or the exposure.
 _LIGHT_SHARE = 0.4
-_SAME_LIGHT = 0.04  # natural logarithm of brightness, of half the blocks; eruptions change few
+# It goes on to change while so many blocks look another way than at the look before: a shadow that wanders on.
+_WANDERS, _WANDERS_S = 0.04, 2.0
 # A cloud: the pattern is fainter by this (logarithm) over this share of the bed.
 _FAINTER, _CLOUD_SHARE, _CLOUD_S = 0.42, 0.6, 0.35
 # It is told when it was there in so many looks one after the other, a large one sooner.
@@ -37,6 +37,9 @@ _WALL_BLOCKS = 4  # so near the wall it must reach
 # Whether the surroundings show the light changed: in so many sectors.
 _SHADED, _BROAD = 6, 8
 _OVER_S, _STAYS_S, _MAYBE_S = 0.6, 20.0, 0.9
+_UNSEEN_S = (
+    3.0  # what was not seen to come in, though all round the bed is in sight, is the bed's new look after so long
+)
 _ALIKE, _UNLIKE = 0.15, 0.3
 
 
@@ -58,6 +61,7 @@ class Cover:
         self._fine_size = (max(8, round(cols * step_mm / _CELL_MM)), max(8, round(rows * step_mm / _CELL_MM)))
         fine = np.asarray(cv2.resize(self._mask, self._fine_size, interpolation=cv2.INTER_AREA))
         fine_whole: Mask = fine > 0.6
+        self._fine_planes = planes(fine.shape)
         self._per_fine = 1.0 / np.maximum(fine, 0.1)
         self._barred = Barred(self._whole, fine_whole) if self._whole.any() and fine_whole.any() else None
         self._sector = _sectors(self._whole.shape)
@@ -76,11 +80,11 @@ class Cover:
         self._first: list[tuple[Looks, Array]] = []
         self._looks = 0
         self._seen_in = False
-        self._lit: Looks | None = None  # the picture before, if its light was another than the usual one
         self._before: Mask = self._whole & False
         self._off_since: float | None = None
         self._clear_since: float | None = None
         self._cloud_since: float | None = None
+        self._light_s: float | None = None
         if self._barred is not None:
             self._barred.forget()
         if self._beside is not None:
@@ -132,8 +136,7 @@ class Cover:
     ) -> None:
         assert self._barred is not None
         time_s, learnt = self._last_s, age_s >= _SURE_S
-        learning = bool(self._first) and (age_s < _LEARN_S or len(self._first) < _LEARN_LOOKS)
-        if learning:
+        if age_s < _LEARN_S:
             self._first.append((looks, fine))
         elif self._first:
             # The first picture may be a damaged one.
@@ -141,8 +144,11 @@ class Cover:
             usual.start(middle_of([one for one, _ in self._first]))
             self._first.clear()
         now = usual.against(looks)
-        thing = self._whole & False if learning else usual.things(now, covered=self.covered)
-        barred = self._barred.look(now, fine - self._fine - now.common, usual, covered=self.covered)
+        thing = usual.things(now, covered=self.covered) if age_s >= _LEARN_S else self._whole & False
+        common = now.common
+        if now.lit is not None:
+            self._fine, common = self._fine + self._fine_planes @ now.lit, 0.0
+        barred = self._barred.look(now, fine - self._fine - common, usual, covered=self.covered)
         barred &= age_s >= _BARS_KNOWN_S
         thing |= barred
         usual.remember(now)
@@ -153,13 +159,13 @@ class Cover:
             came = True  # it need not be seen at every look
         self.light = bool(thing.any()) and not self.covered
         if light or (thing.sum() > _LIGHT_SHARE * self._whole.sum() and usual.pattern_kept(thing, now)):
-            if self.light and self._same_light(looks):
+            if self.light:
                 usual.start(looks)  # another light, not another surface
                 self._fine = fine
-            self._lit = looks
             thing = self._whole & False
         else:
-            self.light, self._lit = False, None
+            self.light = False
+        self._follow_light(usual, looks, fine)
         cloud = learnt and self._is_cloud(now.fainter, time_s)
         self._decide(thing, cloud, looks.level, usual, came=came, sure=bool(barred.any()), unsure=unsure or gliding)
         if self._usual is not None and not self.covered and self._cloud_since is None and not unsure:
@@ -172,12 +178,18 @@ class Cover:
             if self._beside is not None and not maybe:
                 self._beside.learn(gap_s)
 
-    def _same_light(self, looks: Looks) -> bool:
-        """Whether the picture before was in this light too: a damaged picture is like none, and must not become the usual one."""
-        if self._lit is None:
-            return False
-        off = np.abs(looks.level - self._lit.level)[self._whole]
-        return float(np.median(off)) < _SAME_LIGHT
+    def _follow_light(self, usual: Usual, looks: Looks, fine: Array) -> None:
+        """A light that has begun to change is followed until it stands."""
+        if self.light:
+            self._light_s = self._last_s
+        elif self._light_s is not None:
+            wanders = usual.strange_share > _WANDERS and self._last_s - self._light_s < _WANDERS_S
+            if wanders and not self.covered:
+                self.light = True
+                usual.start(looks)
+                self._fine = fine
+            else:
+                self._light_s = None
 
     def _came(self, thing: Mask, sides: Sides | None) -> bool | None:
         """Whether it is seen to have come in over the wall, where it reaches the wall; None when that cannot be told."""
@@ -238,7 +250,8 @@ class Cover:
             if self._off_since is None:
                 self._off_since = time_s
             self.covered = bool(self.covered or stayed or cloud)
-            if time_s - self._off_since > _STAYS_S or (thing.any() and self._has_gone(thing, level, usual)):
+            stays_s = _UNSEEN_S if came is False and not cloud else _STAYS_S
+            if time_s - self._off_since > stays_s or (thing.any() and self._has_gone(thing, level, usual)):
                 self.covered = False
                 self._forget()
             return

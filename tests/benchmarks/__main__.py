@@ -36,6 +36,7 @@ from tests.benchmarks import (  # noqa: E402
     on_screen,
     speeds,
     turning,
+    valves,
     way_back,
 )
 from tests.benchmarks.group import Group, Row  # noqa: E402
@@ -53,6 +54,7 @@ def all_groups(seed_base: int) -> tuple[Group, ...]:
         faults.FAULTS,
         faults.DIRT,
         loop.GROUP,
+        valves.VALVES,
         turning.TURNTABLE,
         turning.STILL,
         speeds.SPEEDS,
