@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 from typing import TextIO
 
+from bedwatch.judge.findings import Finding, LineFault, Lines
 from bedwatch.judge.line_test import Ask
-from bedwatch.judge.lines import Finding, LineFault, Lines
-from bedwatch.judge.whose import Owner
+from bedwatch.judge.owners import Owner
 from bedwatch.show.setting_text import SettingPage
 from bedwatch.show.words import CANT_TELL, travel
 
@@ -20,8 +20,8 @@ def ask_words(ask: Ask) -> str:
     """One move in a sentence, as the marks of the valve have it."""
     if ask.back:
         return f"Valve {ask.valve}: bring it back to where it stood."
-    if ask.by <= -1.0:
-        return f"Valve {ask.valve}: shut it."
+    if ask.end:
+        return f"Valve {ask.valve}: {'open it fully' if ask.by > 0 else 'shut it'}, by its marks."
     way = "open" if ask.by > 0 else "close"
     again = {0: "", 1: " What was seen lay within the noise, so once more and farther."}.get(ask.attempt, "")
     return f"Valve {ask.valve}: {way} it by {travel(abs(ask.by))}, by its marks.{again}"
