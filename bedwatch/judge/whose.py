@@ -23,6 +23,7 @@ _GAIN, _GAIN_SPREAD = 1.2, 0.75
 _FLAT, _FLAT_GAIN, _FLAT_SPREAD = 0.2, 0.25, 1.1
 # One that is shut takes nearly all of its zone's air, which shows as a surface that falls still, or nearly.
 _SHUT, _SHUT_SPREAD, _HALF_SHUT = 1.0, 0.7, 0.03
+_SHUT_LEAK, _SHUT_LEAK_SPREAD = 0.4, 0.9  # its zone is fed from the next chamber then
 _STRENGTHS = np.geomspace(0.003, 4.0, 56)
 _AS_MARKED = 0.95
 _ALONG = 0.3  # how unlike zones on one line answer, as a share
@@ -84,7 +85,7 @@ def _sum_of_logs(logs: Iterable[float]) -> float:
 def _log_likely(answer: Answer, role: Role, sign: int) -> float:
     """Logarithm of the likelihood of an answer; a leak of whatever share."""
     if not role.leak:
-        return _log_of(answer, role.zones, 1.0, sign) + _log_asleep(answer, role, sign)
+        return _log_of(answer, role.zones, None, sign) + _log_asleep(answer, role, sign)
     logs = [_log_of(answer, role.zones, share, sign) for share in _LEAKS]
     return _sum_of_logs(logs) - math.log(len(_LEAKS)) + _log_asleep(answer, role, sign)
 
@@ -97,24 +98,24 @@ def _log_asleep(answer: Answer, role: Role, sign: int) -> float:
     return -_STAYS * (1.0 if answer.end else answer.travel) * asleep
 
 
-def _log_of(answer: Answer, zones: tuple[int, ...], second: float, sign: int) -> float:
-    """second: what the second zone gets of the first one's answer."""
+def _log_of(answer: Answer, zones: tuple[int, ...], leak: float | None, sign: int) -> float:
+    """leak: what the second zone gets of the first one's answer underneath; None for zones on one line."""
     known = np.flatnonzero(np.isfinite(answer.change))
     if not len(known):
         return 0.0
     change, error = answer.change[known], answer.error[known]
     share = np.zeros(len(answer.change))
     share[list(zones)] = 1.0
-    if len(zones) == 2:
-        share[zones[1]] = second
+    if leak is not None:
+        share[zones[1]] = leak
     share = share[known]
     n, moved = len(known), float(share.sum())
     g = _STRENGTHS if moved else np.zeros(1)
-    weight = _strength_chance(answer, sign) if moved else np.ones(1)
+    weight = _strength_chance(answer, sign, leak is not None) if moved else np.ones(1)
     others = share == 0
     lost = _LOST * g * moved / max(int(others.sum()), 1)
     mean = sign * (g[:, None] * share - lost[:, None] * others)
-    along = _ALONG if second == 1.0 else _BLEEDS
+    along = _ALONG if leak is None else _BLEEDS
     unlike = others * _BLEEDS**2 + ~others * (len(zones) > 1) * along**2
     own = error**2 + g[:, None] ** 2 * unlike
     common = answer.common**2 + (_LOST_SPREAD * g * moved / n) ** 2 * bool(others.any())
@@ -128,7 +129,7 @@ def _log_of(answer: Answer, zones: tuple[int, ...], second: float, sign: int) ->
     return top + math.log(float(np.exp(logs - top).sum()))
 
 
-def _strength_chance(answer: Answer, sign: int) -> Array:
+def _strength_chance(answer: Answer, sign: int, leaks: bool) -> Array:
     """Of each of the strengths that are tried, for this turn."""
     x = np.log(_STRENGTHS)
 
@@ -139,7 +140,8 @@ def _strength_chance(answer: Answer, sign: int) -> Array:
     travel = max(answer.travel, 0.01)
     usual = (1 - _FLAT) * bump(_GAIN * travel, _GAIN_SPREAD) + _FLAT * bump(_FLAT_GAIN * travel, _FLAT_SPREAD)
     if answer.end and (sign > 0) is not answer.opened:
-        return np.asarray((1 - _HALF_SHUT) * bump(_SHUT, _SHUT_SPREAD) + _HALF_SHUT * usual)
+        shut = bump(_SHUT_LEAK, _SHUT_LEAK_SPREAD) if leaks else bump(_SHUT, _SHUT_SPREAD)
+        return np.asarray((1 - _HALF_SHUT) * shut + _HALF_SHUT * usual)
     return np.asarray(usual)
 
 

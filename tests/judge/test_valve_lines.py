@@ -192,3 +192,44 @@ def test_a_bed_that_lies_still_cannot_be_tested() -> None:
     test.restart()
     test.seen(bed.look())
     assert not test.too_still
+
+
+def test_faults_of_different_valves_are_told_side_by_side() -> None:
+    feeds = swapped(0, 3)
+    feeds[4] *= -1
+    feeds[2] = 0
+    bed = Plumbed(feeds)
+    bed.rest[2] = -1.0
+    _, lines = bed.test()
+    assert findings(lines) == (
+        expect(LineFault.SWAPPED, [0, 3], [0, 3])
+        | expect(LineFault.DEAD, [2], [2])
+        | expect(LineFault.REVERSED, [4], [4])
+    )
+
+
+def test_zones_that_do_not_touch_share_a_line_and_no_chamber() -> None:
+    feeds = straight()
+    feeds[0, 3] = feeds[3, 0] = 0.9 * feeds[0, 0]
+    _, lines = Plumbed(feeds).test()
+    assert findings(lines) == expect(LineFault.JOINED, [0, 3], [0, 3])
+
+
+def test_a_valve_that_does_nothing_is_tried_both_ways_before_it_is_called_dead() -> None:
+    """One that stood nearly shut does nothing when it is shut."""
+    feeds = straight()
+    feeds[1, 4] = feeds[1, 1]
+    feeds[4] = 0
+    names = [str(one + 1) for one in range(ZONES)]
+    bed = Plumbed(feeds)
+    test = LineTest(names, ZONES, {name: zone for zone, name in enumerate(names)}, RING)
+    tried = []
+    test.seen(bed.look())
+    while (ask := test.ask()) is not None:
+        bed.at[names.index(ask.valve)] += ask.by
+        test.turned(ask.valve, ask.by)
+        test.seen(bed.look())
+        if ask.valve == "5" and not ask.back:
+            tried.append(ask.by)
+    assert min(tried) <= -0.45
+    assert max(tried) >= 0.45
