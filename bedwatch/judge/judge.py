@@ -41,6 +41,8 @@ ASLEEP = 0.12
 # Undisturbed picture needed before a hint is given: eruptions of a gentle bed visit each spot every second or two, so
 # that a zone's middle has shown what it does after six.
 ENOUGH_S = 5.8
+# Before it a zone has hardly had an eruption: no figure of it means anything.
+_FIRST_S = 1.0
 _STILL_LIVE = 0.15
 _CALM = 0.15  # of the supply's travel, against heaving
 # A plan holds for so long while every zone is taken for what it was: it is the dearest part of a reading.
@@ -128,14 +130,18 @@ class Judge:
     def read(
         self, time_s: float, field: MotionField | None, problems: Sequence[Problem] = (), *, last: bool = False
     ) -> Reading:
-        """The reading of the window that ends at time_s. Too short a window: `settling`, with the figures seen so far.
+        """The reading of the window that ends at time_s. Too short a window: `settling`, with the figures seen so far, if any.
 
         last: nothing comes after it, so that the move is worked out from all that was seen.
         """
         if field is None:
             return self.nothing(time_s, State.SETTLING, problems)
+        if field.seconds < _FIRST_S:
+            return self.nothing(time_s, State.SETTLING, problems, keep=True)
         settled = field.seconds >= ENOUGH_S
-        faults = self._faults.find(time_s, field.ground) if settled else ()
+        faults = self._faults.find(time_s, field.ground)  # what is known from before a hand came in is followed at once
+        if not settled:
+            faults = ()
         evidence = [
             replace(one, live=max(one.live, alive)) if settled and alive > one.live else one
             for one, alive in zip(self._view.read(field, self._faults.troubled), self._faults.alive, strict=True)
@@ -276,6 +282,7 @@ def _signs(evidence: ZoneEvidence) -> Signs:
         duty=_or_none(evidence.duty),
         restless=_or_none(evidence.restless),
         glides=_or_none(evidence.glides),
+        length_mm=None if math.isnan(evidence.restless) else _or_none(evidence.length_mm),
     )
 
 

@@ -68,6 +68,11 @@ class Places:
         count = many - few
         return np.where(count > 20, (outer - inner) / np.maximum(count, 1.0), np.nan)
 
+    def ring(self, place: tuple[int, int]) -> Mask:
+        """The surroundings of one place."""
+        away = np.hypot(self.x_mm - self.x_mm[place], self.y_mm - self.y_mm[place])
+        return np.asarray(self.inside & (away > _RING_MM[0]) & (away < _RING_MM[1]), np.bool_)
+
     def zone_medians(self, values: Array) -> Array:
         """(zones,) median over each zone's places; NaN for a zone that is not seen."""
         found = np.full(len(self.bed.zones), np.nan)

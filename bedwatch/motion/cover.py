@@ -91,12 +91,13 @@ class Cover:
         picture: Picture | None = None,
         *,
         unsure: bool = False,
+        gliding: bool = False,
     ) -> bool:
         """Look at one frame, a tenth of a second or more after the last one looked at. rectified: (rows, cols) grey.
 
         colours: gives the colours of the blocks in this picture, as `Hue` reads them; asked for when needed. picture: the one
         that was rectified, for what stands round the bed. unsure: the camera may have moved, so that only what is seen to come
-        in, or a cloud, counts.
+        in, or a cloud, counts. gliding: the surface moves as one piece, which carries its own marks along: the same holds.
         """
         if self._start_s is not None and 0 <= time_s - self._last_s < _EVERY_S:
             return self.covered
@@ -111,7 +112,7 @@ class Cover:
             self._first.append((looks, fine))
             return self.covered
         sides = None if self._beside is None or picture is None else self._beside.look(picture)
-        self._judge(self._usual, looks, fine, time_s - self._start_s, gap_s, sides, unsure=unsure)
+        self._judge(self._usual, looks, fine, time_s - self._start_s, gap_s, sides, unsure=unsure, gliding=gliding)
         return self.covered
 
     def _judge(
@@ -124,6 +125,7 @@ class Cover:
         sides: Sides | None,
         *,
         unsure: bool,
+        gliding: bool,
     ) -> None:
         assert self._barred is not None
         time_s, learnt = self._last_s, age_s >= _SURE_S
@@ -154,7 +156,7 @@ class Cover:
         else:
             self.light = False
         cloud = learnt and self._is_cloud(now.fainter, time_s)
-        self._decide(thing, cloud, looks.level, usual, came=came, sure=bool(barred.any()), unsure=unsure)
+        self._decide(thing, cloud, looks.level, usual, came=came, sure=bool(barred.any()), unsure=unsure or gliding)
         if self._usual is not None and not self.covered and self._cloud_since is None and not unsure:
             # What may be a thing is not learnt at once; what never came to be one is.
             maybe = self._off_since is not None and time_s - self._off_since < _MAYBE_S

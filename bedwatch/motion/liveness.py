@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from bedwatch.motion.blocks import LEAST_SEEN
 from bedwatch.motion.gliding import SURELY_GLIDES
 from bedwatch.motion.gradients import SMOOTH_TAPS, Image
-from bedwatch.motion.speed import ALIKE, CHANGE, CROSS_LAG, EXPLAINED, SLOPE, SPEED2, Key
+from bedwatch.motion.speed import ALIKE, CHANGE, CROSS_LAG, EXPLAINED, SLOPE, SPEED2, VEL_X, VEL_Y, Key
 from bedwatch.motion.tally import Channel
 
 Array = NDArray[np.floating[Any]]
@@ -94,3 +94,15 @@ def live_blocks(
     return np.asarray(
         slowly | (change > floor) & (drifts | replaced | ((wide | in_bursts) & (soon > _MOSTLY_REPLACED))), np.bool_
     )
+
+
+def steadiness(pairs: Mapping[Key, Channel], live: NDArray[np.bool_]) -> float:
+    """Share of the speed that goes the same way all the time, 0 to 1: the squared mean velocity over the mean square, in the
+    comparison that shows it best; median over the live blocks, 0 where there are none."""
+    if not live.any():
+        return 0.0
+    shares = [
+        (channel.sums[VEL_X] ** 2 + channel.sums[VEL_Y] ** 2) / np.maximum(channel.sums[SPEED2], 1e-9)
+        for channel in pairs.values()
+    ]
+    return float(np.median(np.max(shares, axis=0)[live]))

@@ -41,8 +41,8 @@ def off_saved(against: Against) -> Trends:
         return Trends()
     words = {}
     for zone in against.apart.zones:
-        speed = f"{100 * zone.speed:+.0f} % mm/s" if math.isfinite(zone.speed) else ""
-        words[zone.zone] = speed if speed and zone.how is not How.ALIKE else _NOW[zone.how]
+        more = f"{100 * zone.livelier:+.0f} %" if math.isfinite(zone.livelier) else ""
+        words[zone.zone] = more if more and zone.how is not How.ALIKE else _NOW[zone.how]
     return Trends(words=words, heading="to saved")
 
 

@@ -19,6 +19,7 @@ from bedwatch.judge.types import (
     Done,
     HintWord,
     Reading,
+    Signs,
     State,
     Verdict,
     ZoneReading,
@@ -41,10 +42,21 @@ def setting(speeds: Sequence[float] = SAVED, live: float = 1.0) -> Setting:
         seen_s=60.0,
         bed=BedSetting(name="b", shape="round", width_mm=420.0, length_mm=420.0),
         zones=tuple(
-            ZoneSetting(zone=str(number), speed_mm_s=speed(value), live=Measured(value=live, error=0.01, repeat=0.01))
+            ZoneSetting(
+                zone=str(number),
+                speed_mm_s=speed(value),
+                live=Measured(value=live, error=0.01, repeat=0.01),
+                restless=Measured(value=4 * math.log(value / 200), error=0.07, repeat=0.07),
+                length_mm=Measured(value=value**0.45, error=0.01 * value**0.45, repeat=0.01 * value**0.45),
+            )
             for number, value in enumerate(speeds, 1)
         ),
     )
+
+
+def signs(value: float) -> Signs:
+    """Of a zone whose speed is wholly that of what moves there."""
+    return Signs(live=1.0, duty=0.15, restless=4 * math.log(value / 200), glides=0.0, length_mm=value**0.45)
 
 
 def look(speeds: Sequence[float | None], seconds: float = 14.0, live: float = 1.0) -> list[Reading]:
@@ -61,6 +73,7 @@ def look(speeds: Sequence[float | None], seconds: float = 14.0, live: float = 1.
                 speed_error_mm_s=None if value is None else 0.35 * value,
                 hint=HintWord.HOLD,
                 because="",
+                signs=None if not value else signs(value),
             )
             for number, value in enumerate(speeds, 1)
         )
@@ -215,13 +228,15 @@ def test_following_it_leads_back(seed: int) -> None:
         return list(supply**supply_gain * open_ * (7 / open_.sum()) ** 0.6 / need)
 
     back = WayBack(setting())
-    for _ in range(25):
+    for _ in range(40):
         speeds = [
             value * one**0.6 * math.exp(0.02 * rng.standard_normal()) for value, one in zip(SAVED, air(), strict=True)
         ]
         found = given(back, speeds).against()
         if found.step is Step.BACK:
             break
+        if found.step is Step.LOOK:
+            continue
         move = found.next
         assert move is not None
         if move.do is HintWord.STIR:
