@@ -52,7 +52,7 @@ def guided(test: LineTest, names: Sequence[str], look: TakeLook, turn: Turn, typ
         if seen is None:
             return
         test.seen(seen)
-        if not ask.back:
+        if not (ask.back or ask.supply):
             print(f"  {answer_words(test.owner(ask.valve), names)}")
 
 

@@ -23,8 +23,9 @@ _DEAD, _SWAPPED, _TURNED, _STRAY = 0.04, 0.10, 0.03, 0.01
 _JOINED, _LEAKING, _SUPPLY, _CROSSED = 0.03, 0.06, 0.01, 0.003
 # A zone that lies still while others live, with a line that is dead against one that is not.
 _STILL_DEAD, _STILL_FED = 0.95, 0.08
-# Two zones that share their air, of which only one lies still.
+# Two zones that share their air, of which only one lies still; and two that do since a line for one is not enough for both.
 _ONE_STILL = 0.1
+_BOTH_STILL = 0.3 / _STILL_FED**2
 _MOST_TURNED = 12  # valves up to which three lines that were turned round are looked for
 
 
@@ -114,7 +115,8 @@ def _faults(
         found.append(Fault(LineFault.DEAD, (valve,), (NOTHING,), (zone,), math.log(dead)))
     for (a, one), (b, other) in permutations(owned, 2):
         both = tuple(sorted((one, other)))
-        log = math.log(_JOINED * per * (_ONE_STILL if len({one, other} & set(still)) == 1 else 1.0))
+        lying = len({one, other} & set(still))
+        log = math.log(_JOINED * per * (1.0, _ONE_STILL, _BOTH_STILL)[lying])
         found.append(Fault(LineFault.JOINED, (a, b), (Role((one, other)), NOTHING), both, log))
     for (a, one), (b, other) in combinations(owned, 2):
         both = tuple(sorted((one, other)))
@@ -155,12 +157,14 @@ def _mine_first(mine: int | None, zone: int) -> tuple[bool, int]:
 
 @dataclass(slots=True)
 class _Together:
-    """The search for the faults that explain all answers best. gains: of every fault, log odds against none."""
+    """The search for the faults that explain all answers best. gains: of every fault, log odds against none.
+    alone: of every valve, the most that a fault of it alone gains."""
 
     evidence: Sequence[Evidence]
     own: tuple[int | None, ...]
     faults: list[Fault]
     gains: list[float] = field(init=False)
+    alone: dict[int, float] = field(init=False)
 
     def __post_init__(self) -> None:
         base = [
@@ -172,6 +176,10 @@ class _Together:
             + sum(self.evidence[v].log(role) - base[v] for v, role in zip(fault.valves, fault.roles, strict=True))
             for fault in self.faults
         ]
+        self.alone = dict.fromkeys(range(len(self.evidence)), 0.0)
+        for fault, gain in zip(self.faults, self.gains, strict=True):
+            if len(fault.valves) == 1:
+                self.alone[fault.valves[0]] = max(self.alone[fault.valves[0]], gain)
 
     def solved(self) -> Solved:
         chosen = self._best()
@@ -230,12 +238,7 @@ class _Together:
     def _filled(self, gone: Collection[int], taken: Collection[int]) -> float:
         """What valves of faults that are given up gain by faults of their own."""
         freed = {valve for one in gone for valve in self.faults[one].valves} - set(taken)
-        return sum(
-            max(
-                (0.0, *(self.gains[one] for one, fault in enumerate(self.faults) if fault.valves == (valve,))),
-            )
-            for valve in freed
-        )
+        return sum(self.alone[valve] for valve in freed)
 
 
 __all__ = ["Fault", "Solved", "solve"]

@@ -31,7 +31,8 @@ _BLEEDS = 0.1  # what of a zone's answer its neighbours show, since air crosses 
 _LEAKS = (0.35, 0.5, 0.65, 0.8, 0.95, 1.1)  # what of it a zone gets through a leak between chambers
 _LOST = 0.12  # what the others lose by it all together, over the zones moved: a supply that gives way; and how far that goes
 _LOST_SPREAD = 0.2
-_STAYS = 5.5  # a zone that lies still goes on to with exp(-this * travel) though its valve is opened so far
+# A zone that lies still goes on to with exp(-this * travel) though its valve is opened so far; and one that shares its line.
+_STAYS, _STAYS_SHARED = 5.5, 1.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,8 +95,9 @@ def _log_asleep(answer: Answer, role: Role, sign: int) -> float:
     """Of zones it should have woken."""
     if (sign > 0) is not answer.opened:
         return 0.0
-    asleep = sum(bool(answer.asleep[zone]) for zone in role.zones)
-    return -_STAYS * (1.0 if answer.end else answer.travel) * asleep
+    asleep = any(answer.asleep[zone] for zone in role.zones)
+    stays = _STAYS if len(role.zones) < 2 else _STAYS_SHARED
+    return -stays * (1.0 if answer.end else answer.travel) * asleep
 
 
 def _log_of(answer: Answer, zones: tuple[int, ...], leak: float | None, sign: int) -> float:

@@ -43,6 +43,12 @@ def test_lines(seed: int) -> Tested:
     test.seen(eye.look(made.air(), None, rng).seen)
     looks, stood = 1, 0.0
     while (ask := test.ask()) is not None and looks < _MOST_LOOKS:
+        if ask.supply:
+            made.bed.supply.turn(ask.by)
+            test.turned(ask.valve, ask.by)
+            test.seen(eye.look(made.air(), None, rng).seen)
+            looks += 1
+            continue
         valve = names.index(ask.valve)
         if ask.back:
             made.put(valve, stood)

@@ -233,3 +233,29 @@ def test_a_valve_that_does_nothing_is_tried_both_ways_before_it_is_called_dead()
             tried.append(ask.by)
     assert min(tried) <= -0.45
     assert max(tried) >= 0.45
+
+
+def test_where_zones_lie_still_the_supply_is_raised_once_and_brought_back() -> None:
+    """Two zones on one line that has not enough for both: only with more air is it seen that one valve moves them."""
+    names = [str(one + 1) for one in range(ZONES)]
+    feeds = straight()
+    feeds[1, 4] = feeds[1, 1] = 0.04
+    feeds[4] = 0
+    bed = Plumbed(feeds)
+    bed.rest[[1, 4]] = math.log(0.95)
+    test = LineTest(names, ZONES, {name: zone for zone, name in enumerate(names)}, RING)
+    supply = []
+    test.seen(bed.look())
+    while (ask := test.ask()) is not None:
+        assert test.done < 120
+        if ask.supply:
+            supply.append(ask.by)
+            bed.rest = bed.rest + 2.0 * ask.by
+        else:
+            bed.at[names.index(ask.valve)] += ask.by
+        test.turned(ask.valve, ask.by)
+        test.seen(bed.look())
+    assert len(supply) >= 2
+    assert min(supply[:-1]) > 0
+    assert sum(supply) == pytest.approx(0.0)
+    assert all(zone == names.index(valve) for valve, zone in test.lines().feeds.items() if valve not in "25")
