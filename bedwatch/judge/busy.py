@@ -34,7 +34,9 @@ class Busy:
         return np.asarray(each.mean(axis=1), np.float64)
 
     def steadiness(self, here: Mask, there: Mask, seconds: float) -> float:
-        """Student's t of what one group of places leads another by, second by second."""
+        """Student's t of what one group of places leads another by, second by second; 0 where one of them is empty."""
+        if not here.any() or not there.any():
+            return 0.0
         lead = self.series(here, seconds) - self.series(there, seconds)
         return float(lead.mean()) / (float(lead.std()) / math.sqrt(len(lead)) + _LEAST_ERROR)
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bedwatch.aim.types import Problem
+from bedwatch.aim.types import Problem, ProblemKind
 from bedwatch.bed import Bed, Cells
 from bedwatch.judge.advisor import Advice, Advisor, Look
 from bedwatch.judge.belief import Seen
@@ -148,7 +148,8 @@ class Judge:
         ]
         if settled:
             self._air = [air_of(one, before) for one, before in zip(evidence, self._air, strict=True)]
-        heaving = settled and field.ground is not None and heaves(field.ground)
+        hazy = any(problem.kind is ProblemKind.DUST_CLOUD for problem in problems)  # a veil pales all of it together
+        heaving = settled and not hazy and field.ground is not None and heaves(field.ground)
         if heaving:
             self._air = [Air.VIOLENT if one is Air.FED else one for one in self._air]
         air = self._air if settled else [Air.UNKNOWN] * len(evidence)

@@ -58,10 +58,11 @@ class Rises:
     def __init__(self, value: Array, ground: Ground, places: Places, least_spread: float) -> None:
         self.value = value
         medians = self.medians = places.zone_medians(value)
-        around = level = places.around(value, ground.live)  # what lies still is no measure of what moves
-        for number, median in enumerate(medians):
-            if np.isfinite(median):
-                level = np.where(places.beside[number], np.fmax(level, median), level)
+        around = places.around(value, ground.live)  # what lies still is no measure of what moves
+        known = np.isfinite(medians)
+        beside = np.where(places.beside[known], medians[known][:, None, None], -np.inf)
+        level = np.fmax(around, beside.max(axis=0, initial=-np.inf))
+        level = np.where(np.isfinite(level), level, np.nan)
         self.level = level
         self.rise: Array = np.where(places.inside, value - level, np.nan)
         told = places.inside & ground.live & (places.wall_mm > _CLEAR_OF_WALL_MM)

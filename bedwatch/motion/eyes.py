@@ -4,22 +4,20 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
 from bedwatch.aim.following.place import Place
 from bedwatch.aim.rectify import Rectifier
 from bedwatch.aim.types import Aim
-from bedwatch.bed import Bed, Cells, cell_index, zone_index
+from bedwatch.bed import Bed, Cells
 from bedwatch.errors import UserError
 from bedwatch.frames.frame import Frame
+from bedwatch.motion.bed_meter import bed_meter
 from bedwatch.motion.cover import Cover
 from bedwatch.motion.field import MotionField
-from bedwatch.motion.meter import MotionMeter
 from bedwatch.motion.sight import beside_of, hue_of, row_light_of
 
-# A surface that mostly moves, by this share of its speed in one direction all the time, is a piece that turns or glides: after
-# so long, bubbles and what they drag along reach half of it.
-GLIDES_SHARE, GLIDES_S, _MOST = 0.75, 1.5, 0.5
+# A surface that mostly moves, as one rigid thing by this share of its squared speed, is a piece that turns or glides: beds of
+# powder show a hundredth, discs nine tenths, and half where they are too fast to be followed.
+GLIDES_SHARE, GLIDES_S, _MOST = 0.4, 1.5, 0.5
 # A camera that slipped by no more than this shows every place where it was; haze before the surroundings looks the same.
 SLIP_MM = 1.0
 
@@ -33,20 +31,10 @@ class Eyes:
 
     def __init__(self, aim: Aim, bed: Bed, cells: Cells, size_px: tuple[int, int]) -> None:
         self._rectifier = _rectifier(aim, bed, size_px)
-        visible, step_mm = self._rectifier.visible, self._rectifier.step_mm
-        xy = self._rectifier.xy_mm.reshape(-1, 2)
-        self._cover = Cover(visible, step_mm, beside_of(aim, bed, size_px))
+        self._cover = Cover(self._rectifier.visible, self._rectifier.step_mm, beside_of(aim, bed, size_px))
         self._hue = hue_of(aim, size_px, self._rectifier, self._cover.size)
         self._mains = row_light_of(aim, bed, size_px, self._rectifier)
-        self._meter = MotionMeter(
-            visible=visible,
-            step_mm=step_mm,
-            cell=cell_index(bed, cells, xy).reshape(visible.shape),
-            zone=zone_index(bed, xy).reshape(visible.shape),
-            cell_count=len(cells.zone),
-            zone_count=len(bed.zones),
-            position_error=_scale_error(aim, bed),
-        )
+        self._meter = bed_meter(self._rectifier, bed, cells, aim)
         self._mm_per_px = aim.mm_per_px
         self._shift_px = (0.0, 0.0)
         self.covered = self.gliding = False
@@ -98,7 +86,7 @@ class Eyes:
         """The motion field of the window; None while no two frames were compared."""
         field = self._meter.field()
         if field is not None and field.seconds >= GLIDES_S:
-            self.gliding = field.steady > GLIDES_SHARE and bool(field.bed.live[0] > _MOST)
+            self.gliding = field.rigid > GLIDES_SHARE and bool(field.bed.live[0] > _MOST)
         return field
 
 
@@ -116,9 +104,3 @@ def _rectifier(aim: Aim, bed: Bed, size_px: tuple[int, int]) -> Rectifier:
             f"the aim does not fit these pictures of {width} x {height} px: {error}; "
             "expected one made with this camera setting; aim again"
         ) from error
-
-
-def _scale_error(aim: Aim, bed: Bed) -> float:
-    """Relative error of lengths, from the error of places at the wall."""
-    error_mm = 1.5 if aim.error_mm is None else aim.error_mm
-    return float(np.clip(error_mm / (max(bed.width_mm, bed.length_mm) / 2), 0.003, 0.1))

@@ -37,6 +37,8 @@ _STRONG = 12.0
 _LEAST_NOISE_DN2 = 0.24
 
 
+_LEAST_RIGID = 12  # blocks that must be live for a motion to be called that of one piece
+
 # A window cut by the wall holds too few pixels to tell gliding from chance.
 _WHOLE_WINDOW = 0.8
 
@@ -96,13 +98,22 @@ def live_blocks(
     )
 
 
-def steadiness(pairs: Mapping[Key, Channel], live: NDArray[np.bool_]) -> float:
-    """Share of the speed that goes the same way all the time, 0 to 1: the squared mean velocity over the mean square, in the
-    comparison that shows it best; median over the live blocks, 0 where there are none."""
-    if not live.any():
+def rigidity(pairs: Mapping[Key, Channel], live: NDArray[np.bool_]) -> float:
+    """Share of the squared speed that one steady rigid motion of the whole surface explains, 0 to 1, in the comparison that
+    shows it best; 0 where nothing is live.
+
+    Mean velocities are fitted by a turn and a shift with the least squares (textbook result: what is left and what is
+    explained add up).
+    """
+    y, x = np.nonzero(live)
+    if len(x) < _LEAST_RIGID:
         return 0.0
-    shares = [
-        (channel.sums[VEL_X] ** 2 + channel.sums[VEL_Y] ** 2) / np.maximum(channel.sums[SPEED2], 1e-9)
-        for channel in pairs.values()
-    ]
-    return float(np.median(np.max(shares, axis=0)[live]))
+    away = np.stack([x - x.mean(), y - y.mean()])
+    shares = []
+    for channel in pairs.values():
+        along = np.stack([channel.sums[VEL_X][live], channel.sums[VEL_Y][live]]).astype(np.float64)
+        shift = along.mean(axis=1)
+        turn = float((away[0] * along[1] - away[1] * along[0]).sum() / (away**2).sum())
+        explained = len(x) * float(shift @ shift) + turn**2 * float((away**2).sum())
+        shares.append(explained / max(float(channel.sums[SPEED2][live].sum()), 1e-9))
+    return max(shares)

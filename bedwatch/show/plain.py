@@ -12,6 +12,7 @@ from bedwatch.judge.types import HintWord, Move, Outcome, Reading, State, ZoneRe
 from bedwatch.show.look import Look, look_for
 from bedwatch.show.next_move import why_no_picture
 from bedwatch.show.parts import SHORT_CAUTION
+from bedwatch.show.why import why_page
 from bedwatch.show.words import (
     ABOUT,
     ABOUT_KEY,
@@ -116,13 +117,22 @@ def _gist(reading: Reading) -> tuple[object, ...]:
 class PlainView:
     """Writes plain lines to a stream as readings come, each at once; the last reading closes it.
 
-    valves: as the bed file tells them. A stream that was closed at its other end raises BrokenPipeError, as any writing would.
+    valves: as the bed file tells them. reasons: say under every line why. A stream that was closed at its other end
+    raises BrokenPipeError, as any writing would.
     """
 
-    def __init__(self, stream: TextIO, environ: Mapping[str, str] | None = None, valves: Valves = NO_MARKS) -> None:
+    def __init__(
+        self,
+        stream: TextIO,
+        environ: Mapping[str, str] | None = None,
+        valves: Valves = NO_MARKS,
+        *,
+        reasons: bool = False,
+    ) -> None:
         self._stream = stream
         self._look = look_for(stream, os.environ if environ is None else environ)
         self._valves = valves
+        self._reasons = reasons
         self._told: Reading | None = None
         self._last: Reading | None = None
         self._about_told = False
@@ -137,6 +147,8 @@ class PlainView:
         wanted = kind is None or issubclass(kind, KeyboardInterrupt)
         if wanted and self._last is not None and self._last is not self._told:
             self._write(plain_line(self._last, look=self._look, valves=self._valves) or "")
+            if self._reasons:
+                self._why(self._last)
 
     def show(self, reading: Reading) -> None:
         """A new reading."""
@@ -145,6 +157,8 @@ class PlainView:
         if line is not None:
             self._told = reading
             self._write(line)
+            if self._reasons:
+                self._why(reading)
             about = speed_with_unit(reading.bed.speed_mm_s, reading.bed.speed_error_mm_s).startswith(ABOUT)
             if about and reading.state is State.READING and not self._about_told:
                 self._about_told = True
@@ -153,6 +167,13 @@ class PlainView:
     def note(self, words: str) -> None:
         """Something the program itself has to say."""
         self._write(words)
+
+    def _why(self, reading: Reading) -> None:
+        if reading.state is not State.READING:
+            return
+        for line in why_page(reading, self._look, self._valves).plain.splitlines():
+            if line.strip():
+                self._write(f"    {line}")
 
     def _write(self, words: str) -> None:
         print(self._look.text(words), file=self._stream, flush=True)

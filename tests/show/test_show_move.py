@@ -13,10 +13,10 @@ from bedwatch.bed import Valves
 from bedwatch.judge.types import Fault, FaultKind, HintWord, Move, Outcome, State, Verdict
 from bedwatch.show import Look, screen
 from bedwatch.show.letters import big
-from bedwatch.show.live_screen.pages import why_page
 from bedwatch.show.next_move import headlines, next_move, told
 from bedwatch.show.plain import plain_line
 from bedwatch.show.standing import Standing
+from bedwatch.show.why import why_page
 from bedwatch.show.words import instruction, share, speed, travel
 
 Make = Callable[..., Any]
