@@ -8,6 +8,7 @@ from bedwatch.commands.valve_steps import HELP, guided, typed_line
 from bedwatch.commands.valves import new_test, valve_labels
 from bedwatch.errors import UserError
 from bedwatch.judge.belief import Seen
+from bedwatch.judge.types import ALL_ZONES
 from bedwatch.sim.demo import demo_bed
 from bedwatch.sim.mixed_lines import MixedLines
 
@@ -25,14 +26,11 @@ def run_practise_valves(seed: int) -> int:
             Seen(known=True, live=one.live, speed_mm_s=one.speed_mm_s, restless=one.restless) for one in lines.look()
         )
 
+    def turn(valve: str, by: float) -> float:
+        return lines.turn(None if valve == ALL_ZONES else test.valves.index(valve), by)
+
     print(HELP)
-    guided(
-        test,
-        [zone.name for zone in bed.zones],
-        look,
-        lambda valve, by: lines.turn(test.valves.index(valve), by),
-        typed_line,
-    )
+    guided(test, [zone.name for zone in bed.zones], look, turn, typed_line)
     finish(test, bed, None, save=False)
     feeds = [
         f"{valve}: {'off' if zone is None else bed.zones[zone].name}{' the other way' if way < 0 else ''}"

@@ -11,8 +11,8 @@ from bedwatch.bed.valves_text import valves_text, with_valves
 from bedwatch.commands.valve_steps import typed_line
 from bedwatch.errors import UserError
 from bedwatch.files import write_bytes
+from bedwatch.judge.findings import LineFault, Lines
 from bedwatch.judge.line_test import LineTest
-from bedwatch.judge.lines import LineFault, Lines
 from bedwatch.show.valve_text import print_lines
 
 

@@ -55,13 +55,13 @@ class CameraLooks:
     def close(self) -> None:
         self._frames.close()
 
-    def look(self, settle_s: float = SETTLE_S) -> Seens | str:
+    def look(self) -> Seens | str:
         """What the bed shows from now on; words when nothing can be told, and why."""
-        _say(f"keep out of the picture: {settle_s:.0f} s to settle, then {LOOK_S:.0f} s to look")
+        _say(f"keep out of the picture: {SETTLE_S:.0f} s to settle, then {LOOK_S:.0f} s to look")
         watch = Watch(self._bed, self._aim)
         newest: Reading | None = None
         last: Reading | None = None
-        for moment in self._from_now(settle_s):
+        for moment in self._from_now(SETTLE_S):
             reading = watch.step(moment)
             last = reading or last
             newest = reading if reading is not None and reading.state is State.READING else newest

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from collections.abc import Callable, Sequence
 
@@ -9,6 +10,7 @@ from bedwatch.commands.valve_looks import Seens, TakeLook
 from bedwatch.judge.line_test import Ask, LineTest
 from bedwatch.show.valve_text import answer_words, ask_words
 
+_AT_END = 0.01  # of a valve that stood at its end
 HELP = """\
 Press Enter when a valve was turned as told. Or type how far it went, as a share of its travel (0.1 opened, -0.1 closed),
 s to leave the valve out, q to stop with what is known. All zones at a gentle simmer show it best.
@@ -40,17 +42,17 @@ def guided(test: LineTest, names: Sequence[str], look: TakeLook, turn: Turn, typ
         test.restart()
     while (ask := test.ask()) is not None:
         print(f"\n[{test.done + 1} of about {test.done + test.left}] {ask_words(ask)}")
-        by = _turned(test, ask, turn, typed)
-        if by is None:
+        turned = _turned(test, ask, turn, typed)
+        if turned is None:
             return
-        if by == 0.0:
+        if not turned:
             continue
-        test.turned(ask.valve, by)
+        test.turned(ask.valve, turned[0], end=turned[1])
         seen = _look(look, typed)
         if seen is None:
             return
         test.seen(seen)
-        if not ask.back:
+        if not (ask.back or ask.supply):
             print(f"  {answer_words(test.owner(ask.valve), names)}")
 
 
@@ -65,20 +67,21 @@ def _look(look: TakeLook, typed: Typed) -> Seens | None:
             return None
 
 
-def _turned(test: LineTest, ask: Ask, turn: Turn, typed: Typed) -> float | None:
-    """How far the valve was turned; 0 when it was left out, None to stop."""
+def _turned(test: LineTest, ask: Ask, turn: Turn, typed: Typed) -> tuple[float, bool] | tuple[()] | None:
+    """How far the valve was turned, and whether that is as far as it goes; nothing when it was left out, None to stop."""
     while True:
         line = typed("> ")
         if line is None or line == "q":
             return None
         if line == "s":
             test.skip(ask.valve)
-            return 0.0
+            return ()
         by = ask.by if line == "" else share_of(line)
         if by is not None:
             went = turn(ask.valve, by)
-            if went:
-                return went
+            end = ask.end and line == ""
+            if went or end:
+                return went or math.copysign(_AT_END, by), end
             print(f"The valve is at its end; turn it the other way: {-by:g}")
             continue
         print(f'found "{line}", expected Enter, a share of the travel such as 0.1 or -0.1, s or q')

@@ -16,6 +16,7 @@ from bedwatch.commands.valve_steps import HELP, by_hand, guided, share_of, typed
 from bedwatch.errors import UserError
 from bedwatch.frames.open import live_name
 from bedwatch.judge.line_test import LineTest
+from bedwatch.judge.types import ALL_ZONES
 from bedwatch.show.valve_text import answer_words, ask_words
 
 
@@ -85,6 +86,8 @@ def valve_labels(typed: str | None, bed: Bed) -> dict[str, str | None]:
                 f'--labels: found "{label[:60]}", expected what is written on each valve, 1 to {LONGEST_LABEL} printable '
                 'letters, with commas between, such as "A, B, C"'
             )
+        if label == ALL_ZONES:
+            raise UserError(f'--labels: found "{ALL_ZONES}", which means the supply, expected another label')
         if labels.count(label) > 1:
             raise UserError(f'--labels: found "{label}" twice, expected a label of its own for every valve')
     of_zone = {bed.valves.label(zone) or zone: zone for zone in _names(bed)}
@@ -105,7 +108,7 @@ def _turn(typed: str, labels: dict[str, str | None]) -> tuple[str, float]:
     label, colon, far = typed.rpartition(":")
     label = " ".join(label.split())
     by = share_of(far)
-    if not colon or label not in labels or by is None:
+    if not colon or (label not in labels and label != ALL_ZONES) or by is None:
         raise UserError(
             f'--turned: found "{typed[:60]}", expected a valve ({", ".join(labels)}), a colon and the share of its travel it was '
             'opened by, less than 0 when closed, such as "A: -0.25"'

@@ -38,10 +38,12 @@ _USUAL_COUNT = 6.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Turn:
-    """A valve as the operator knows it, opened by a share of its travel (less than 0: closed), as its marks have it."""
+    """A valve as the operator knows it, opened by a share of its travel (less than 0: closed), as its marks have it. end: as far
+    as it goes."""
 
     valve: str
     by: float
+    end: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,11 +60,14 @@ class Answer:
     valves are not straight.
 
     change: (n,) of ln air; NaN where a zone cannot be judged or lies still throughout. error: (n,) standard error of what is
-    each zone's own. common: standard error of what all zones share. asleep: (n,) zones that lay still in every look.
+    each zone's own. common: standard error of what all zones share. asleep: (n,) zones that lay still in every look. opened: it
+    was opened by its marks, not closed. end: as far as it goes.
     """
 
     valve: str
     travel: float
+    opened: bool
+    end: bool
     change: Array
     error: Array
     common: float
@@ -170,6 +175,8 @@ def _answers(valve: str, trials: Sequence[Trial], level: Array, error: Array, st
                 Answer(
                     valve=valve,
                     travel=abs(place),
+                    opened=place > 0,
+                    end=any(_at_end(trials[t]) for t in there.tolist()),
                     change=np.where(asleep, np.nan, math.copysign(1.0, place) * change),
                     error=np.where(asleep, np.nan, own),
                     common=COMMON * math.sqrt(1 / len(rest) + 1 / len(there)),
@@ -189,6 +196,10 @@ def _between(level: Array, error: Array, rest: NDArray[np.intp], there: NDArray[
             total += sign * np.where(known, level[looks], 0.0).sum(axis=0) / count
             square += np.where(known, error[looks] ** 2, 0.0).sum(axis=0) / count**2
     return total, np.sqrt(square)
+
+
+def _at_end(trial: Trial) -> bool:
+    return trial.turn is not None and trial.turn.end
 
 
 def _by(trial: Trial) -> float:

@@ -1,211 +1,105 @@
-"""How valves and zones hang together, from what every valve feeds: lines that are swapped, dead, joined or reversed, and zones
-that no valve sets apart, since air passes underneath."""
+"""How valves and zones hang together, from all answers: lines that are swapped, dead, joined or reversed, and zones that no valve
+sets apart, since air passes underneath."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
-from enum import StrEnum
 
-from bedwatch.judge.whose import Owner
+from bedwatch.judge.answers import Answer
+from bedwatch.judge.findings import Finding, LineFault, Lines
+from bedwatch.judge.owners import Owner, owner
+from bedwatch.judge.plumbing import Fault, Solved, solve
+from bedwatch.judge.whose import Evidence
 
-LEAKS_FROM = 0.5  # of a zone's answer that the next one gets: more, and they are hardly set apart
-_FEW_ZONES = 3  # fewer that all move alike are a pair, not the supply
-
-
-class LineFault(StrEnum):
-    SWAPPED = "swapped"
-    DEAD = "dead"
-    JOINED = "joined"
-    LEAKING = "leaking"
-    REVERSED = "reversed"
-    AS_SUPPLY = "as_supply"
-    UNSURE = "unsure"
+SURE = 0.99
+DEAD_TRAVEL = 0.45  # so much travel either way without an answer, before a valve is said to feed nothing
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Finding:
-    """Something that is not as it should be. valves: labels; zones: numbers from 0, of a dead line the zone it should feed,
-    if that is known. sure: chance of it."""
+def owners_and_lines(
+    answers: Sequence[Answer],
+    valves: Sequence[str],
+    zones: int,
+    marked: Mapping[str, int],
+    touching: Collection[tuple[int, int]],
+    still: Collection[int],
+) -> tuple[dict[str, Owner], Lines]:
+    """What is known of every valve that was moved, and how it all hangs together.
 
-    kind: LineFault
-    valves: tuple[str, ...]
-    zones: tuple[int, ...]
-    sure: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Lines:
-    """feeds: zone of every valve of which that is known. reversed: labels of valves that turn the other way.
-    without: zones that none of the valves tried feeds, where all of them are known."""
-
-    feeds: dict[str, int]
-    reversed: tuple[str, ...]
-    findings: tuple[Finding, ...]
-    without: tuple[int, ...]
-
-    @property
-    def healthy(self) -> bool:
-        return not self.findings
+    zones: how many. marked: the zone a valve's mark says it feeds, where it says so. touching: pairs of zones that touch, the
+    lower number first. still: zones that lay still in the first look.
+    """
+    evidence = [Evidence([one for one in answers if one.valve == valve]) for valve in valves]
+    solved = solve(evidence, zones, [marked.get(valve) for valve in valves], touching, still)
+    owners = {
+        valve: _owner(valve, number, evidence[number], solved, zones)
+        for number, valve in enumerate(valves)
+        if evidence[number].answers
+    }
+    return owners, _lines(owners, valves, zones, marked, solved)
 
 
-def lines_of(
-    owners: Sequence[Owner], zones: int, marked: Mapping[str, int], touching: Collection[tuple[int, int]]
+def _owner(valve: str, number: int, evidence: Evidence, solved: Solved, zones: int) -> Owner:
+    role = solved.role(number)
+    marked = evidence.opens(role) if role.zones else 1.0
+    opens = 0 if not role.zones else 1 if marked >= 0.5 else -1
+    sure = solved.chances[number] * max(marked, 1 - marked)
+    # A valve that stood nearly shut does nothing when it is closed, one that stood open nothing when it is opened.
+    tried = min(evidence.travel(opened) for opened in (True, False))
+    known = sure >= SURE and (bool(role.zones) or tried >= DEAD_TRAVEL)
+    return owner(valve, evidence, role, sure, opens, known=known, zones=zones)
+
+
+def _lines(
+    owners: Mapping[str, Owner], valves: Sequence[str], zones: int, marked: Mapping[str, int], solved: Solved
 ) -> Lines:
-    """How it all hangs together. zones: how many. marked: the zone a valve's mark says it feeds, where it says so.
-    touching: pairs of zones that touch, the lower number first."""
-    findings: list[Finding] = []
-    spoken: set[str] = set()  # valves that are part of a finding about several zones
-    findings += _supplies(owners, spoken)
-    findings += _several(owners, touching, spoken)
-    feeds = {one.valve: one.zones[0] for one in owners if one.valve not in spoken and len(one.zones) == 1}
-    _by_leave(owners, marked, spoken, feeds)
-    findings += _joined_alone(owners, marked, feeds, spoken)
-    findings += _swapped(owners, feeds, marked)
-    free = [zone for zone in range(zones) if zone not in feeds.values() and not _taken(zone, findings)]
-    findings += _dead(owners, marked, free, spoken)
-    findings += [
-        Finding(kind=LineFault.REVERSED, valves=(one.valve,), zones=one.zones, sure=one.sure)
-        for one in owners
-        if one.opens < 0
+    known = {valve for valve, one in owners.items() if one.known}
+    findings = [
+        _finding(fault, valves, owners)
+        for fault in solved.faults
+        if all(valves[number] in known for number in fault.valves) and _worth_telling(fault, valves, marked)
     ]
-    unsure = [one for one in owners if not one.known]
-    findings += [Finding(kind=LineFault.UNSURE, valves=(one.valve,), zones=one.likely, sure=one.sure) for one in unsure]
+    supplies = [one for one in findings if one.kind is LineFault.AS_SUPPLY]
+    if len(supplies) > 1:  # not all of them can be the supply
+        labels = tuple(label for one in supplies for label in one.valves)
+        sure = min(one.sure for one in supplies)
+        findings = [one for one in findings if one not in supplies]
+        findings.append(Finding(kind=LineFault.LEAKING, valves=labels, zones=tuple(range(zones)), sure=sure))
+    turned = tuple(valve for valve in valves if valve in known and owners[valve].opens < 0)
+    findings += [
+        Finding(kind=LineFault.REVERSED, valves=(valve,), zones=owners[valve].zones, sure=owners[valve].sure)
+        for valve in turned
+    ]
+    unsure = [valve for valve in owners if valve not in known]
+    findings += [
+        Finding(kind=LineFault.UNSURE, valves=(valve,), zones=owners[valve].likely, sure=owners[valve].sure)
+        for valve in unsure
+    ]
+    feeds = {valve: owners[valve].zones[0] for valve in valves if valve in known and _feeds_one(owners[valve])}
     return Lines(
         feeds=feeds,
-        reversed=tuple(one.valve for one in owners if one.opens < 0),
+        reversed=turned,
         findings=tuple(findings),
-        without=() if unsure else tuple(free),
+        without=() if unsure else tuple(zone for zone in range(zones) if not _is_fed(zone, owners)),
     )
 
 
-def _taken(zone: int, findings: Sequence[Finding]) -> bool:
-    """Whether a zone is fed, though not by a valve of its own."""
-    return any(zone in one.zones for one in findings if one.kind in (LineFault.JOINED, LineFault.LEAKING))
+def _worth_telling(fault: Fault, valves: Sequence[str], marked: Mapping[str, int]) -> bool:
+    """Valves whose marks tell nothing cannot be swapped."""
+    return fault.kind is not LineFault.SWAPPED or any(valves[number] in marked for number in fault.valves)
 
 
-def _supplies(owners: Sequence[Owner], spoken: set[str]) -> list[Finding]:
-    found = []
-    for one in owners:
-        if one.all and len(one.zones) >= _FEW_ZONES:
-            spoken.add(one.valve)
-            found.append(Finding(kind=LineFault.AS_SUPPLY, valves=(one.valve,), zones=one.zones, sure=one.sure))
-    if len(found) < 2:
-        return found
-    # Not all of them can be the supply.
-    valves = tuple(label for one in found for label in one.valves)
-    return [
-        Finding(
-            kind=LineFault.LEAKING, valves=valves, zones=tuple(sorted(found[0].zones)), sure=min(f.sure for f in found)
-        )
-    ]
+def _finding(fault: Fault, valves: Sequence[str], owners: Mapping[str, Owner]) -> Finding:
+    labels = tuple(valves[number] for number in fault.valves)
+    return Finding(kind=fault.kind, valves=labels, zones=fault.zones, sure=min(owners[label].sure for label in labels))
 
 
-def _several(owners: Sequence[Owner], touching: Collection[tuple[int, int]], spoken: set[str]) -> list[Finding]:
-    """Valves that each move the same zones: air passes between them, underneath where they touch, in the lines where not."""
-    found: list[Finding] = []
-    for one in owners:
-        if one.valve in spoken or len(one.zones) < 2:
-            continue
-        group = [
-            one,
-            *(other for other in owners if other is not one and _shares(one, other) and other.valve not in spoken),
-        ]
-        if len(group) < 2:
-            continue
-        zones = sorted({zone for member in group for zone in member.zones})
-        beside = any((a, b) in touching for a in zones for b in zones)
-        spoken |= {member.valve for member in group}
-        found.append(
-            Finding(
-                kind=LineFault.LEAKING if beside else LineFault.JOINED,
-                valves=tuple(member.valve for member in group),
-                zones=tuple(zones),
-                sure=min(member.sure for member in group),
-            )
-        )
-    return found
+def _feeds_one(one: Owner) -> bool:
+    """Whether there is a zone to call it after: of two on a line, its main one."""
+    return bool(one.zones) and not one.all
 
 
-def _shares(one: Owner, other: Owner) -> bool:
-    """Whether two valves move the same two zones."""
-    if len(set(one.zones) & set(other.zones)) >= 2:
-        return True
-    # The other one's second zone is not sure, but it gets about half of it or more.
-    if len(other.zones) != 1 or other.zones[0] not in one.zones:
-        return False
-    rest = [zone for zone in one.zones if zone != other.zones[0]]
-    return any(float(other.bleeds[zone]) > LEAKS_FROM for zone in rest)
+def _is_fed(zone: int, owners: Mapping[str, Owner]) -> bool:
+    return any(zone in one.zones and not one.all for one in owners.values())
 
 
-def _by_leave(owners: Sequence[Owner], marked: Mapping[str, int], spoken: set[str], feeds: dict[str, int]) -> None:
-    """Of valves that each move the same zones, the one that feeds each: what its mark says, else what answers most."""
-    for one in owners:
-        if one.valve not in spoken or one.all or len(one.zones) < 1:
-            continue
-        mine = marked.get(one.valve, one.zones[0])
-        if mine in one.zones and mine not in feeds.values():
-            feeds[one.valve] = mine
-
-
-def _joined_alone(
-    owners: Sequence[Owner], marked: Mapping[str, int], feeds: Mapping[str, int], spoken: set[str]
-) -> list[Finding]:
-    """One valve that moves several zones which no other one moves."""
-    found = []
-    for one in owners:
-        if one.valve in spoken or len(one.zones) < 2:
-            continue
-        own = {feeds[label] for label in feeds if feeds[label] in one.zones}
-        if len(own) == len(one.zones):
-            continue
-        spoken.add(one.valve)
-        idle = [other for other in owners if other.none and other.valve not in spoken]
-        # The valve that should feed the other zone, if it is told by its mark or there is only one that feeds nothing.
-        due = [other for other in idle if marked.get(other.valve) in one.zones] or (idle if len(idle) == 1 else [])
-        spoken |= {other.valve for other in due}
-        found.append(
-            Finding(
-                kind=LineFault.JOINED,
-                valves=(one.valve, *(other.valve for other in due)),
-                zones=tuple(sorted(one.zones)),
-                sure=one.sure,
-            )
-        )
-    return found
-
-
-def _swapped(owners: Sequence[Owner], feeds: Mapping[str, int], marked: Mapping[str, int]) -> list[Finding]:
-    """Valves that feed another zone than their mark says, those that belong together in one finding."""
-    sure = {one.valve: one.sure for one in owners}
-    wrong = {label: zone for label, zone in feeds.items() if label in marked and marked[label] != zone}
-    found, seen = [], set()
-    for label in wrong:
-        if label in seen:
-            continue
-        chain = [label]
-        while True:
-            following = next((other for other in wrong if marked[other] == wrong[chain[-1]]), None)
-            if following is None or following in chain or following in seen:
-                break
-            chain.append(following)
-        seen |= set(chain)
-        found.append(
-            Finding(
-                kind=LineFault.SWAPPED,
-                valves=tuple(chain),
-                zones=tuple(wrong[one] for one in chain),
-                sure=min(sure[one] for one in chain),
-            )
-        )
-    return found
-
-
-def _dead(owners: Sequence[Owner], marked: Mapping[str, int], free: Sequence[int], spoken: set[str]) -> list[Finding]:
-    dead = [one for one in owners if one.none and one.valve not in spoken]
-    found = []
-    for one in dead:
-        mine = marked.get(one.valve)
-        zones = (mine,) if mine in free and mine is not None else tuple(free) if len(dead) == len(free) == 1 else ()
-        found.append(Finding(kind=LineFault.DEAD, valves=(one.valve,), zones=zones, sure=one.sure))
-    return found
+__all__ = ["SURE", "Finding", "LineFault", "Lines", "owners_and_lines"]

@@ -1,15 +1,14 @@
-"""Which zones a valve feeds, by what they answered: every set of zones it could be is weighed by how well it foretells that.
+"""What one valve may feed, by what the zones answered to it: how well each role foretells that.
 
-For each way round, and for each number k of zones, the k that answered most are held to follow the valve; the others share what
-the supply makes of it (it loses what the moved zones gain) and its own wandering. How strongly the valve works is not known and
-averaged over, at every place it was moved to, since valves are not straight. Sets are compared by their chances (Bayes);
-nothing is said below `SURE`.
+In a role some zones are held to follow the valve; the others share what the supply makes of it (it loses what the moved zones
+gain) and their own wandering. How strongly the valve works is not known and averaged over, at every place it was moved to, since
+valves are not straight. Roles are compared by their likelihoods (Bayes); `lines` says how likely they are beforehand.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,152 +18,109 @@ from bedwatch.judge.answers import Answer
 
 Array = NDArray[np.float64]
 
-SURE = 0.99
 # ln air per full travel of a valve, as `belief` takes it; some valves stand on a flat part of theirs.
 _GAIN, _GAIN_SPREAD = 1.2, 0.75
 _FLAT, _FLAT_GAIN, _FLAT_SPREAD = 0.2, 0.25, 1.1
+# One that is shut takes nearly all of its zone's air, which shows as a surface that falls still, or nearly.
+_SHUT, _SHUT_SPREAD, _HALF_SHUT = 1.0, 0.7, 0.03
+_SHUT_LEAK, _SHUT_LEAK_SPREAD = 0.4, 0.9  # its zone is fed from the next chamber then
 _STRENGTHS = np.geomspace(0.003, 4.0, 56)
-# Before anything was seen: nothing answers; one zone; two; more; all. And that it turns as marked.
-_NONE, _ONE, _TWO, _MORE, _ALL = 0.14, 0.64, 0.13, 0.04, 0.05
-_AS_MARKED = 0.9
+_AS_MARKED = 0.95
 _ALONG = 0.3  # how unlike zones on one line answer, as a share
 _BLEEDS = 0.1  # what of a zone's answer its neighbours show, since air crosses in the powder
+_LEAKS = (0.35, 0.5, 0.65, 0.8, 0.95, 1.1)  # what of it a zone gets through a leak between chambers
 _LOST = 0.12  # what the others lose by it all together, over the zones moved: a supply that gives way; and how far that goes
 _LOST_SPREAD = 0.2
-_MOST = 6  # zones of one valve, unless it is all of them
-DEAD_TRAVEL = 0.45  # so much travel without an answer, before a line is called dead
+# A zone that lies still goes on to with exp(-this * travel) though its valve is opened so far; and one that shares its line.
+_STAYS, _STAYS_SHARED = 5.5, 1.5
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Owner:
-    """What a valve feeds. zones: numbers from 0, the strongest first; empty with `none`: nothing that moves answers.
+@dataclass(frozen=True, slots=True)
+class Role:
+    """What a valve feeds: zones by number, the main one first; none, one, two, or all. leak: the second gets a share of the first
+    one's air, underneath."""
 
-    sure: chance of that. opens: 1 turns as marked, -1 the other way, 0 not known. strength: ln air of the strongest zone for
-    `strength_travel` of its travel, and its error; NaN where not known. bleeds: (n,) what every zone gets of it as a share of the
-    strongest, its error beside; NaN where not known. all: it moves every zone alike, as the supply does. likely: the likeliest
-    zones also where that is not sure. travel: the most that was tried. asleep: zones that lay still in every look.
-    """
-
-    valve: str
     zones: tuple[int, ...]
-    none: bool
-    all: bool
-    sure: float
-    opens: int
-    strength: tuple[float, float]
-    strength_travel: float
-    bleeds: Array
-    bleeds_error: Array
-    likely: tuple[int, ...]
-    travel: float
-    asleep: tuple[int, ...]
-
-    @property
-    def known(self) -> bool:
-        """Whether that is sure enough to say."""
-        return self.none or self.all or bool(self.zones)
+    leak: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Set:
-    zones: frozenset[int]
-    sign: int
-    chance: float
+NOTHING = Role(())
 
 
-def owner_of(answers: Sequence[Answer]) -> Owner:
-    """What one valve feeds, as far as its answers tell; one answer at least, all of one valve."""
-    travel = max(one.travel for one in answers)
-    asleep = np.logical_and.reduce([one.asleep for one in answers])
-    sets = _sets(answers, asleep)
-    best = max(sets, key=lambda one: one.chance)
-    widest = max(answers, key=lambda one: _signal(one, best))
-    order = _strongest_first(widest, best)
-    sure, zones = best.chance, order
-    if best.zones and sure < SURE:
-        # One zone is sure, though not whether others go along: said where going along is the less likely.
-        main = order[0]
-        with_main = sum(one.chance for one in sets if main in one.zones and one.sign == best.sign)
-        if sum(one.chance for one in sets if one.zones == {main} and one.sign == best.sign) > 0.8 * with_main:
-            sure, zones = with_main, (main,)
-    known = int(np.isfinite(widest.change).sum())
-    said = sure >= SURE and bool(zones)
-    bleeds, errors, strength = _shares(widest, order, best.sign)
-    return Owner(
-        valve=widest.valve,
-        zones=zones if said else (),
-        none=not best.zones and sure >= SURE and travel >= DEAD_TRAVEL,
-        all=said and known > 1 and len(zones) == known,
-        sure=float(sure),
-        opens=best.sign if said else 0,
-        strength=strength,
-        strength_travel=widest.travel,
-        bleeds=bleeds,
-        bleeds_error=errors,
-        likely=order,
-        travel=travel,
-        asleep=tuple(int(zone) for zone in np.flatnonzero(asleep)),
-    )
+class Evidence:
+    """All answers of one valve, none at first."""
+
+    def __init__(self, answers: Sequence[Answer]) -> None:
+        self.answers = tuple(answers)
+        self._logs: dict[tuple[Role, int], float] = {}
+
+    def travel(self, opened: bool) -> float:
+        """The most it was opened by its marks, or closed; 1 as far as it goes."""
+        return max((1.0 if one.end else one.travel for one in self.answers if one.opened is opened), default=0.0)
+
+    def log(self, role: Role) -> float:
+        """Logarithm of the likelihood of all answers in this role, whichever way it turns."""
+        return _sum_of_logs([math.log(chance) + self._log(role, sign) for sign, chance in _WAYS])
+
+    def opens(self, role: Role) -> float:
+        """How likely it is that it turns as marked, in this role."""
+        return math.exp(math.log(_AS_MARKED) + self._log(role, 1) - self.log(role))
+
+    def _log(self, role: Role, sign: int) -> float:
+        if not role.zones:
+            sign = 1
+        if (role, sign) not in self._logs:
+            self._logs[role, sign] = sum(_log_likely(answer, role, sign) for answer in self.answers)
+        return self._logs[role, sign]
 
 
-def _signal(answer: Answer, best: _Set) -> float:
-    """How far the zones of a set answered, in errors."""
-    found = [answer.change[zone] / answer.error[zone] for zone in best.zones if np.isfinite(answer.change[zone])]
-    return abs(float(np.sum(found))) if found else answer.travel * 1e-3
+_WAYS = ((1, _AS_MARKED), (-1, 1 - _AS_MARKED))
 
 
-def _strongest_first(answer: Answer, best: _Set) -> tuple[int, ...]:
-    return tuple(sorted(best.zones, key=lambda zone: -best.sign * float(np.nan_to_num(answer.change[zone]))))
+def _sum_of_logs(logs: Iterable[float]) -> float:
+    some = list(logs)
+    top = max(some)
+    return top + math.log(sum(math.exp(log - top) for log in some))
 
 
-def _sets(answers: Sequence[Answer], asleep: Array) -> list[_Set]:
-    """Every set of zones that one of the answers suggests, weighed by all of them."""
-    n = len(asleep)
-    awake = n - int(asleep.sum())
-    # A zone that lies still throughout may be the one: then nothing that moves answers.
-    none = _NONE + (1 - _NONE) * (n - awake) / n
-    logs = {(frozenset[int](), 0): math.log(none)}
-    for answer in answers:
-        known = np.flatnonzero(np.isfinite(answer.change))
-        for sign in (1, -1):
-            way = _AS_MARKED if sign > 0 else 1 - _AS_MARKED
-            order = known[np.argsort(-sign * answer.change[known])]
-            for k in {*range(1, min(_MOST, len(known)) + 1), len(known)} - {0}:
-                if k > 2 and k == len(known) - 1:
-                    continue  # all but one: no valve does that, the supply moves all
-                zones = frozenset(int(zone) for zone in order[:k])
-                logs[zones, sign] = math.log(_prior(k, awake) * way * (1 - none))
-    for zones, sign in logs:
-        logs[zones, sign] += sum(_log_likely(answer, zones, sign) for answer in answers)
-    highest = max(logs.values())
-    weights = {key: math.exp(log - highest) for key, log in logs.items()}
-    total = sum(weights.values())
-    return [_Set(zones=zones, sign=sign, chance=weight / total) for (zones, sign), weight in weights.items()]
+def _log_likely(answer: Answer, role: Role, sign: int) -> float:
+    """Logarithm of the likelihood of an answer; a leak of whatever share."""
+    if not role.leak:
+        return _log_of(answer, role.zones, None, sign) + _log_asleep(answer, role, sign)
+    logs = [_log_of(answer, role.zones, share, sign) for share in _LEAKS]
+    return _sum_of_logs(logs) - math.log(len(_LEAKS)) + _log_asleep(answer, role, sign)
 
 
-def _prior(k: int, n: int) -> float:
-    """Of each set of k, before anything was seen. Which k of the n is part of it, so that many sets do not add up."""
-    if k == n and n > 1:
-        return _ALL + (_TWO if n == 2 else 0.0)
-    each = {1: _ONE, 2: _TWO}.get(k, _MORE / max(min(_MOST, n) - 2, 1))
-    return each / math.comb(n, k)
+def _log_asleep(answer: Answer, role: Role, sign: int) -> float:
+    """Of zones it should have woken."""
+    if (sign > 0) is not answer.opened:
+        return 0.0
+    asleep = any(answer.asleep[zone] for zone in role.zones)
+    stays = _STAYS if len(role.zones) < 2 else _STAYS_SHARED
+    return -stays * (1.0 if answer.end else answer.travel) * asleep
 
 
-def _log_likely(answer: Answer, zones: frozenset[int], sign: int) -> float:
-    """Logarithm of the likelihood of an answer if these zones follow the valve; averaged over how strongly it works."""
+def _log_of(answer: Answer, zones: tuple[int, ...], leak: float | None, sign: int) -> float:
+    """leak: what the second zone gets of the first one's answer underneath; None for zones on one line."""
     known = np.flatnonzero(np.isfinite(answer.change))
     if not len(known):
         return 0.0
     change, error = answer.change[known], answer.error[known]
-    mine = np.isin(known, list(zones)).astype(np.float64)
-    n, k = len(known), int(mine.sum())
-    g = _STRENGTHS if k else np.zeros(1)
-    weight = _strength_chance(answer.travel) if k else np.ones(1)
-    lost = _LOST * g * k / max(n - k, 1) if k < n else np.zeros(len(g))
-    mean = sign * (g[:, None] * mine - lost[:, None] * (1 - mine))
-    unlike = (1 - mine) * _BLEEDS**2 + mine * (len(zones) > 1) * _ALONG**2
+    share = np.zeros(len(answer.change))
+    share[list(zones)] = 1.0
+    if leak is not None:
+        share[zones[1]] = leak
+    share = share[known]
+    n, moved = len(known), float(share.sum())
+    g = _STRENGTHS if moved else np.zeros(1)
+    weight = _strength_chance(answer, sign, leak is not None) if moved else np.ones(1)
+    others = share == 0
+    lost = _LOST * g * moved / max(int(others.sum()), 1)
+    mean = sign * (g[:, None] * share - lost[:, None] * others)
+    along = _ALONG if leak is None else _BLEEDS
+    unlike = others * _BLEEDS**2 + ~others * (len(zones) > 1) * along**2
     own = error**2 + g[:, None] ** 2 * unlike
-    common = answer.common**2 + (np.zeros(len(g)) if k == n else (_LOST_SPREAD * g * k / n) ** 2)
+    common = answer.common**2 + (_LOST_SPREAD * g * moved / n) ** 2 * bool(others.any())
     off = change - mean
     # of a diagonal and a common part (Sherman & Morrison 1950)
     inverse = off / own
@@ -175,28 +131,20 @@ def _log_likely(answer: Answer, zones: frozenset[int], sign: int) -> float:
     return top + math.log(float(np.exp(logs - top).sum()))
 
 
-def _strength_chance(travel: float) -> Array:
-    """Of each of the strengths that are tried, for this much travel."""
+def _strength_chance(answer: Answer, sign: int, leaks: bool) -> Array:
+    """Of each of the strengths that are tried, for this turn."""
     x = np.log(_STRENGTHS)
 
     def bump(middle: float, spread: float) -> Array:
-        one = np.exp(-0.5 * ((x - math.log(middle * travel)) / spread) ** 2)
+        one = np.exp(-0.5 * ((x - math.log(middle)) / spread) ** 2)
         return np.asarray(one / one.sum())
 
-    return np.asarray((1 - _FLAT) * bump(_GAIN, _GAIN_SPREAD) + _FLAT * bump(_FLAT_GAIN, _FLAT_SPREAD))
+    travel = max(answer.travel, 0.01)
+    usual = (1 - _FLAT) * bump(_GAIN * travel, _GAIN_SPREAD) + _FLAT * bump(_FLAT_GAIN * travel, _FLAT_SPREAD)
+    if answer.end and (sign > 0) is not answer.opened:
+        shut = bump(_SHUT_LEAK, _SHUT_LEAK_SPREAD) if leaks else bump(_SHUT, _SHUT_SPREAD)
+        return np.asarray((1 - _HALF_SHUT) * shut + _HALF_SHUT * usual)
+    return np.asarray(usual)
 
 
-def _shares(answer: Answer, zones: tuple[int, ...], sign: int) -> tuple[Array, Array, tuple[float, float]]:
-    """(n,) each zone's answer over the strongest one's, against what the zones that do not follow share; errors; the strength."""
-    known = np.flatnonzero(np.isfinite(answer.change))
-    share, error = np.full(len(answer.change), np.nan), np.full(len(answer.change), np.nan)
-    if not zones or zones[0] not in known:
-        return share, error, (math.nan, math.nan)
-    rest = np.array([zone for zone in known if zone not in zones], np.intp)
-    base = float(np.median(answer.change[rest])) if len(rest) else 0.0
-    main = zones[0]
-    strength = sign * (float(answer.change[main]) - base)
-    share[known] = sign * (answer.change[known] - base) / max(strength, 1e-6)
-    error[known] = np.hypot(answer.error[known], share[known] * answer.error[main]) / max(strength, 1e-6)
-    error[main] = 0.0
-    return share, error, (strength, math.hypot(float(answer.error[main]), 0.0 if len(rest) else answer.common))
+__all__ = ["NOTHING", "Evidence", "Role"]

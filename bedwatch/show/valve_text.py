@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 from typing import TextIO
 
+from bedwatch.judge.findings import Finding, LineFault, Lines
 from bedwatch.judge.line_test import Ask
-from bedwatch.judge.lines import Finding, LineFault, Lines
-from bedwatch.judge.whose import Owner
+from bedwatch.judge.owners import Owner
 from bedwatch.show.setting_text import SettingPage
 from bedwatch.show.words import CANT_TELL, travel
 
@@ -18,10 +18,15 @@ _WORTH_TELLING = 0.15  # share of a zone's answer that another one shows
 
 def ask_words(ask: Ask) -> str:
     """One move in a sentence, as the marks of the valve have it."""
+    if ask.supply and ask.back:
+        return "Supply: bring it back to where it stood."
+    if ask.supply:
+        far = travel(ask.by)
+        return f"Supply: open it by {far}, so that zones that lie still may live; less where others would throw powder."
     if ask.back:
         return f"Valve {ask.valve}: bring it back to where it stood."
-    if ask.by <= -1.0:
-        return f"Valve {ask.valve}: shut it."
+    if ask.end:
+        return f"Valve {ask.valve}: {'open it fully' if ask.by > 0 else 'shut it'}, by its marks."
     way = "open" if ask.by > 0 else "close"
     again = {0: "", 1: " What was seen lay within the noise, so once more and farther."}.get(ask.attempt, "")
     return f"Valve {ask.valve}: {way} it by {travel(abs(ask.by))}, by its marks.{again}"
@@ -90,12 +95,12 @@ def _strength(owner: Owner) -> str:
 
 def _neighbours(owner: Owner, zones: Sequence[str]) -> str:
     """What other zones get of the answer, the most first."""
-    if len(owner.zones) != 1:
+    if not owner.zones or owner.all:
         return "-"
     found = []
     for zone in sorted(range(len(zones)), key=lambda zone: -_or_zero(float(owner.bleeds[zone]))):
         share, error = _or_zero(float(owner.bleeds[zone])), float(owner.bleeds_error[zone])
-        if zone not in owner.zones and share > _WORTH_TELLING and share > 2 * error:
+        if zone != owner.zones[0] and share > _WORTH_TELLING and share > 2 * error:
             found.append(f"zone {zones[zone]} {100 * share:.0f} ± {100 * error:.0f} %")
     return ", ".join(found[:_MOST_NEIGHBOURS]) or "little"
 
@@ -137,7 +142,7 @@ def finding_words(finding: Finding, zones: Sequence[str]) -> str:
             )
         case LineFault.UNSURE:
             maybe = f" (perhaps {named})" if named else ""
-            return f"NOT SURE: valve {valves}: {CANT_TELL}{maybe}. Turn it farther, with the other zones at a gentle simmer."
+            return f"NOT SURE: valve {valves}: {CANT_TELL}{maybe}. Turn it farther, with all zones at a gentle simmer."
 
 
 def _names(numbers: Sequence[int], zones: Sequence[str]) -> str:

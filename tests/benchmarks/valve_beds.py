@@ -52,6 +52,11 @@ class Plumbing:
         spindle.turn(self.way[valve] * by)
         return self.way[valve] * (spindle.knob - before)
 
+    def put(self, valve: int, knob: float) -> None:
+        """Turns a knob to a place."""
+        spindle = self.bed.valves[valve]
+        spindle.turn(knob - spindle.knob)
+
     def wander(self) -> None:
         """Between two looks: the supply as a whole, and every zone a little."""
         plant = self.bed.plant

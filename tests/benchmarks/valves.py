@@ -5,13 +5,14 @@ No threshold was chosen on the seeds that are counted. The operator does what is
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from bedwatch.judge.findings import LineFault, Lines
 from bedwatch.judge.line_test import LineTest
-from bedwatch.judge.lines import LineFault, Lines
 from tests.benchmarks.group import Group, Row
 from tests.benchmarks.loop_looks import Eye
 from tests.benchmarks.valve_beds import KINDS, Kind, Plumbing, plumbing
@@ -40,13 +41,24 @@ def test_lines(seed: int) -> Tested:
     names = [str(zone + 1) for zone in range(made.zones)]
     test = LineTest(names, made.zones, {name: zone for zone, name in enumerate(names)}, made.touching)
     test.seen(eye.look(made.air(), None, rng).seen)
-    looks = 1
+    looks, stood = 1, 0.0
     while (ask := test.ask()) is not None and looks < _MOST_LOOKS:
+        if ask.supply:
+            made.bed.supply.turn(ask.by)
+            test.turned(ask.valve, ask.by)
+            test.seen(eye.look(made.air(), None, rng).seen)
+            looks += 1
+            continue
         valve = names.index(ask.valve)
-        went = made.turn(valve, ask.by)
-        if abs(went) < 0.1 and not ask.back:  # it is at its end: the other way
-            went = made.turn(valve, -ask.by)
-        test.turned(ask.valve, went if not ask.back else ask.by)
+        if ask.back:
+            made.put(valve, stood)
+            test.turned(ask.valve, ask.by)
+        else:
+            stood = made.bed.valves[valve].knob
+            went = made.turn(valve, ask.by)
+            if abs(went) < 0.1 and not ask.end:  # it is at its end: the other way
+                went = made.turn(valve, -ask.by)
+            test.turned(ask.valve, went or math.copysign(0.01, ask.by), end=ask.end)
         made.wander()
         test.seen(eye.look(made.air(), None, rng).seen)
         looks += 1

@@ -11,12 +11,16 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import cv2
 import pytest
 
 from bedwatch.bed import read_bed
+from bedwatch.commands import valve_looks
+from bedwatch.frames.frame import Picture
 from bedwatch.judge.types import BedReading, HintWord, Outcome, Reading, Signs, State, Verdict, ZoneReading
 from bedwatch.show.jsonl import reading_line
 from bedwatch.sim import BedSource, demo_scene, write_clip
+from tests.frame_server import FrameServer
 
 if TYPE_CHECKING:
     from conftest import Ran
@@ -160,6 +164,24 @@ def test_every_mistake_is_one_line(run: Run, my_bed: Path, tmp_path: Path, more:
     ran = run("valves", rest, *(str(rest) if one == "REST" else one for one in more), "--bed", my_bed)
     (line,) = ran.mistakes
     assert says in line
+
+
+def test_before_a_stream_it_asks_step_by_step(
+    run: Run, bed: Path, aimed: tuple[Ran, Path], pictures: list[Picture], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nothing is turned in truth, so that nothing can be told of the valve; two looks through one open stream."""
+    monkeypatch.setattr(valve_looks, "SETTLE_S", 0.5)
+    monkeypatch.setattr(valve_looks, "LOOK_S", 9.0)
+    monkeypatch.setattr("sys.stdin", io.StringIO("0.2\nq\n"))
+    shown = [cv2.imencode(".jpg", picture)[1].tobytes() for picture in pictures]
+    with FrameServer(shown, 15.0) as server:
+        ran = run("valves", server.url, "--bed", bed, "--aim", aimed[1])
+    assert ran.status == 0, ran.err
+    assert "[1 of about 14] Valve 1: open it by about a quarter of its travel, by its marks." in ran.out
+    assert "Valve 1: can't tell yet" in ran.out
+    assert "Valve 1: bring it back to where it stood." in ran.out
+    assert ran.out.count("not moved") == 6
+    assert run("valves", "http://127.0.0.1:9/", "--bed", bed, "--turned", "1: 0.5").status == 2
 
 
 def test_clips_of_a_bed_show_which_zone_answers(

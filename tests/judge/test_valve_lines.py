@@ -10,9 +10,9 @@ import pytest
 
 from bedwatch.judge.answers import Trial, Turn, answers
 from bedwatch.judge.belief import Seen
+from bedwatch.judge.findings import LineFault, Lines
 from bedwatch.judge.line_test import LineTest
-from bedwatch.judge.lines import LineFault, Lines
-from bedwatch.judge.whose import owner_of
+from bedwatch.judge.lines import owners_and_lines
 
 ZONES = 6
 RING = {(a, (a + 1) % ZONES) if a + 1 < ZONES else (0, a) for a in range(ZONES)}
@@ -45,7 +45,12 @@ class Plumbed:
 
     def test(self, marked: bool = True) -> tuple[LineTest, Lines]:
         names = [str(valve + 1) for valve in range(len(self.feeds))]
-        test = LineTest(names, self.feeds.shape[1], {n: v for v, n in enumerate(names)} if marked else {}, RING)
+        test = LineTest(
+            names,
+            self.feeds.shape[1],
+            {n: v for v, n in enumerate(names[: self.feeds.shape[1]])} if marked else {},
+            RING,
+        )
         test.seen(self.look())
         while (ask := test.ask()) is not None:
             assert test.done < 100
@@ -98,7 +103,9 @@ def test_without_marks_nothing_is_swapped() -> None:
 def test_a_dead_line_is_named_with_its_zone() -> None:
     feeds = straight()
     feeds[2] = 0
-    _, lines = Plumbed(feeds).test()
+    bed = Plumbed(feeds)
+    bed.rest[2] = -1.0
+    _, lines = bed.test()
     assert findings(lines) == expect(LineFault.DEAD, [2], [2])
     assert lines.without == (2,)
 
@@ -141,12 +148,14 @@ def test_an_answer_is_put_as_if_the_valve_had_been_opened() -> None:
     trials = [Trial(turn=None, seen=bed.look())]
     bed.at[3] = -0.3
     trials.append(Trial(turn=Turn(valve="4", by=-0.3), seen=bed.look()))
-    (answer,) = answers(trials)
+    found = answers(trials)
+    (answer,) = found
     assert answer.travel == pytest.approx(0.3)
     assert int(np.argmax(answer.change)) == 3
     assert answer.change[3] == pytest.approx(0.45, rel=0.4)
     assert np.abs(np.delete(answer.change, 3)).max() < 0.1 * answer.change[3]
-    owner = owner_of([answer])
+    owners, _ = owners_and_lines(found, [str(one + 1) for one in range(ZONES)], ZONES, {"4": 3}, RING, ())
+    owner = owners["4"]
     assert owner.zones == (3,)
     assert owner.opens == 1
     assert owner.strength[0] == pytest.approx(float(answer.change[3]), rel=0.1)
@@ -156,7 +165,8 @@ def test_nothing_is_said_of_what_lies_within_the_scatter() -> None:
     """A turn so small that no zone answers beyond it is no proof of a dead line."""
     bed = Plumbed(straight())
     trials = [Trial(turn=None, seen=bed.look()), Trial(turn=Turn(valve="1", by=0.05), seen=bed.look())]
-    owner = owner_of(answers(trials))
+    owners, _ = owners_and_lines(answers(trials), ["1"], ZONES, {"1": 0}, RING, ())
+    owner = owners["1"]
     assert not owner.known
     assert owner.opens == 0
 
@@ -182,3 +192,70 @@ def test_a_bed_that_lies_still_cannot_be_tested() -> None:
     test.restart()
     test.seen(bed.look())
     assert not test.too_still
+
+
+def test_faults_of_different_valves_are_told_side_by_side() -> None:
+    feeds = swapped(0, 3)
+    feeds[4] *= -1
+    feeds[2] = 0
+    bed = Plumbed(feeds)
+    bed.rest[2] = -1.0
+    _, lines = bed.test()
+    assert findings(lines) == (
+        expect(LineFault.SWAPPED, [0, 3], [0, 3])
+        | expect(LineFault.DEAD, [2], [2])
+        | expect(LineFault.REVERSED, [4], [4])
+    )
+
+
+def test_zones_that_do_not_touch_share_a_line_and_no_chamber() -> None:
+    feeds = straight()
+    feeds[0, 3] = feeds[3, 0] = 0.9 * feeds[0, 0]
+    _, lines = Plumbed(feeds).test()
+    assert findings(lines) == expect(LineFault.JOINED, [0, 3], [0, 3])
+
+
+def test_a_valve_that_does_nothing_is_tried_both_ways_before_it_is_called_dead() -> None:
+    """One that stood nearly shut does nothing when it is shut."""
+    feeds = straight()
+    feeds[1, 4] = feeds[1, 1]
+    feeds[4] = 0
+    names = [str(one + 1) for one in range(ZONES)]
+    bed = Plumbed(feeds)
+    test = LineTest(names, ZONES, {name: zone for zone, name in enumerate(names)}, RING)
+    tried = []
+    test.seen(bed.look())
+    while (ask := test.ask()) is not None:
+        bed.at[names.index(ask.valve)] += ask.by
+        test.turned(ask.valve, ask.by)
+        test.seen(bed.look())
+        if ask.valve == "5" and not ask.back:
+            tried.append(ask.by)
+    assert min(tried) <= -0.45
+    assert max(tried) >= 0.45
+
+
+def test_where_zones_lie_still_the_supply_is_raised_once_and_brought_back() -> None:
+    """Two zones on one line that has not enough for both: only with more air is it seen that one valve moves them."""
+    names = [str(one + 1) for one in range(ZONES)]
+    feeds = straight()
+    feeds[1, 4] = feeds[1, 1] = 0.04
+    feeds[4] = 0
+    bed = Plumbed(feeds)
+    bed.rest[[1, 4]] = math.log(0.95)
+    test = LineTest(names, ZONES, {name: zone for zone, name in enumerate(names)}, RING)
+    supply = []
+    test.seen(bed.look())
+    while (ask := test.ask()) is not None:
+        assert test.done < 120
+        if ask.supply:
+            supply.append(ask.by)
+            bed.rest = bed.rest + 2.0 * ask.by
+        else:
+            bed.at[names.index(ask.valve)] += ask.by
+        test.turned(ask.valve, ask.by)
+        test.seen(bed.look())
+    assert len(supply) >= 2
+    assert min(supply[:-1]) > 0
+    assert sum(supply) == pytest.approx(0.0)
+    assert all(zone == names.index(valve) for valve, zone in test.lines().feeds.items() if valve not in "25")
