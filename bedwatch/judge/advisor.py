@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.judge.belief import Belief, Seen, first_belief
-from bedwatch.judge.plan import Chances, Plan, Step, amount_of, best_plan, chances
+from bedwatch.judge.hands import Left, apart, next_by_hand, unanswered, unlike
+from bedwatch.judge.plan import ALIKE, Chances, Plan, Step, amount_of, best_plan, chances
 from bedwatch.judge.reasons import reason_of, supply_spent
 from bedwatch.judge.travel import AT_ITS_END, Travel, unknown_travel
 from bedwatch.judge.types import ALL_ZONES, Did, Done, HintWord, Move, Outcome, Reading, ZoneReading
@@ -19,6 +20,8 @@ _ASLEEP = 0.5  # share of a middle that is lifted, below which a zone counts as 
 _AWAKE = 0.9  # share from which what the surface shows is a matter of degree
 _TRIED = 0.55  # so much travel without any answer: it is not the valve
 _SUPPLY_TRIED = 0.8
+_AS_LIKELY = 0.5  # chance that zones without a valve are alike, below which they are told to differ
+_WORTH = 0.1  # ln air: smaller turns bring no better bed where the zones differ for good
 _TOO_LITTLE = 1.4  # mean air of the zones, in minima: less is not enough for all, however it is shared out
 
 
@@ -45,9 +48,13 @@ class Advice:
 class Advisor:
     """One bed's tuning. `did` and `look` in the order in which things happened; `look` may be called again as more is seen."""
 
-    def __init__(self, names: Sequence[str]) -> None:
+    def __init__(self, names: Sequence[str], valves: frozenset[str] | None = None) -> None:
+        """names: of all zones. valves: of those with a valve of their own; None: every zone."""
         count = len(names)
         self._names = list(names)
+        self._fixed = frozenset(
+            zone for zone, name in enumerate(names) if count > 1 and valves is not None and name not in valves
+        )
         self._belief = first_belief(count)
         self._valves = [unknown_travel() for _ in names]
         self._supply = unknown_travel()
@@ -160,7 +167,7 @@ class Advisor:
         sound[list(hopeless)] = False
         spent = self._spent(look, supply)
         chance = chances(belief, sound, can_rise=not spent) if sound.any() else None
-        plan = best_plan(belief, valves, supply, sound, can_rise=not spent)
+        plan = best_plan(belief, valves, supply, sound, can_rise=not spent, fixed=self._fixed)
 
         def advice(move: Move | None, outcome: Outcome, zones: dict[int, tuple[HintWord, str]] | None = None) -> Advice:
             return Advice(move=move, outcome=outcome, belief=belief, plan=plan, chance=chance, zones=zones or {})
@@ -175,18 +182,27 @@ class Advisor:
                 if seen.known and seen.live < _ASLEEP
             }
             return advice(None, Outcome.SUPPLY_TOO_SMALL, zones)
-        if chance is not None and not chance.even and plan.steps:
-            step = plan.steps[0]
-            if chance.are_alike:  # then it is a matter of all
-                step = Step(valve=None, travel=chance.shift / belief.gain(None), change=chance.shift)
+        step = None if chance is None else self._step(plan, chance, belief)
+        if step is not None:
             return advice(self._move(step, look, belief, valves, supply), Outcome.MOVING)
-        hand = self._hand(look, hopeless)
+        left = self._left(look, hopeless, belief, chance)
+        hand = next_by_hand(self._names, left, self._hands)
         if hand is not None:
             return advice(hand, Outcome.MOVING)
-        zones = {zone: self._given_up(zone) for zone in self._left(look, hopeless)}
-        if zones:
-            return advice(None, Outcome.NOT_VALVES, zones)
+        if left:
+            return advice(None, Outcome.NOT_VALVES, {one.zone: one.after for one in left})
         return advice(None, Outcome.EVEN if known.all() else Outcome.LOOKING)
+
+    def _step(self, plan: Plan, chance: Chances, belief: Belief) -> Step | None:
+        """The turn to make, or None when none helps."""
+        if chance.even or not plan.steps:
+            return None
+        ours = [step for step in plan.steps if step.valve is not None]
+        if not chance.are_alike and (not self._fixed or any(abs(step.change) > _WORTH for step in ours)):
+            return plan.steps[0]
+        if not chance.are_alike and chance.relief < _WORTH:
+            return None  # what differs has no valve
+        return Step(valve=None, travel=chance.shift / belief.gain(None), change=chance.shift)  # a matter of all
 
     def _hopeless(self, look: Look, valves: Sequence[Travel]) -> set[int]:
         """Zones that stay asleep though their valve was opened far or is at its end, while most others are fed."""
@@ -213,39 +229,20 @@ class Advisor:
                 return Move(zone=self._names[zone], do=HintWord.STIR, amount=None, because=hand[1])
         return None
 
-    def _hand(self, look: Look, hopeless: set[int]) -> Move | None:
-        """What is left when no valve is to be moved: stir, then look at the plate, once each."""
-        left = self._left(look, hopeless)
-        for zone in sorted(left, key=lambda zone: self._hands[zone]):
-            hand = look.by_hand[zone]
-            if self._hands[zone] == 0 and (hand is None or hand[0] is HintWord.STIR):
-                words = hand[1] if hand is not None else self._no_answer(zone)
-                return Move(zone=self._names[zone], do=HintWord.STIR, amount=None, because=words)
-            if self._hands[zone] <= 1:
-                words = self._still(zone) if hand is None or hand[0] is HintWord.STIR else hand[1]
-                return Move(zone=self._names[zone], do=HintWord.CHECK_PLATE, amount=None, because=words)
-        return None
-
-    def _left(self, look: Look, hopeless: set[int]) -> list[int]:
-        return [zone for zone in range(len(self._names)) if zone in hopeless or look.by_hand[zone] is not None]
-
-    def _no_answer(self, zone: int) -> str:
-        return (
-            f"Zone {self._names[zone]} did not answer to {100 * max(self._tried[zone], _TRIED):.0f} % of its valve's travel; "
-            "stir it down to the plate, then look again."
-        )
-
-    def _still(self, zone: int) -> str:
-        return (
-            f"Zone {self._names[zone]} was stirred and looks no better: air does not reach it; look at its holes, glue, "
-            "membrane and line."
-        )
-
-    def _given_up(self, zone: int) -> tuple[HintWord, str]:
-        return HintWord.CHECK_PLATE, (
-            f"Neither its valve nor stirring helped zone {self._names[zone]}, and its plate was looked at: holes, line, membrane "
-            "or chamber need mending."
-        )
+    def _left(self, look: Look, hopeless: set[int], belief: Belief, chance: Chances | None) -> list[Left]:
+        """What no valve mends: zones that do not answer, faults, and zones without a valve that differ from the rest."""
+        left = {
+            zone: unanswered(
+                zone, name, max(self._tried[zone], _TRIED), look.by_hand[zone], valve=zone not in self._fixed
+            )
+            for zone, name in enumerate(self._names)
+            if zone in hopeless or look.by_hand[zone] is not None
+        }
+        if chance is not None and chance.alike < _AS_LIKELY:
+            known = [seen.known for seen in look.seen]
+            for zone in apart(belief, known, self._fixed, ALIKE):
+                left.setdefault(zone, unlike(zone, self._names, belief, look.seen))
+        return list(left.values())
 
     def _move(self, step: Step, look: Look, belief: Belief, valves: Sequence[Travel], supply: Travel) -> Move:
         more = step.travel > 0

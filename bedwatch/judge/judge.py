@@ -70,10 +70,12 @@ class _Advised:
 class Judge:
     """Gives readings of one bed. Keeps what each zone was taken for, so that hints do not flutter."""
 
-    def __init__(self, bed: Bed, cells: Cells, past: Iterable[Reading | Did] = ()) -> None:
-        """past: what was seen and done before, in order."""
+    def __init__(
+        self, bed: Bed, cells: Cells, past: Iterable[Reading | Did] = (), valves: frozenset[str] | None = None
+    ) -> None:
+        """past: what was seen and done before, in order. valves: names of the zones with a valve of their own; None: all."""
         self.history = History(past)
-        self._advisor = Advisor([zone.name for zone in bed.zones])
+        self._advisor = Advisor([zone.name for zone in bed.zones], valves)
         self._advisor.replay(self.history.events)
         self._bed = bed
         self._cells = cells

@@ -7,7 +7,7 @@ poorest; a valve is opened only where that saves moves; one valve stays as it is
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +26,7 @@ _LOW, _HIGH, _BAND = math.log(1.5), math.log(2.35), math.log(1.38)
 _PER_OUTSIDE = 20.0  # cost, in moves, of leaving a zone outside by a factor of e
 _OPENING, _NO_ROOM = 0.35, 1.5  # cost of opening a valve, and of one that may be at its end
 _ALIKE_FROM, _LEVEL_FROM = 0.75, 0.75
+_HARDLY = 0.05  # chance that is as good as none
 _OWN = 0.05  # ln air: zones differ in what they show, by wall, light and lens, however often they are looked at
 BIGGEST, SMALLEST = 0.4, 0.07  # of a valve's travel in one move
 _RICH_FIRST = 0.25
@@ -53,12 +54,14 @@ class Plan:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chances:
     """alike: that the zones' air differs by no more than an even bed's may. level: that it is neither too little nor too much
-    anywhere. best_level: the most that could come to by moving all zones alike, by `shift` in ln air."""
+    anywhere. best_level: the most that could come to by moving all zones alike, by `shift` in ln air. relief: how much less, in
+    ln air, the zones that get too little or too much would be off after it."""
 
     alike: float
     level: float
     best_level: float
     shift: float
+    relief: float
 
     @property
     def even(self) -> bool:
@@ -80,28 +83,42 @@ def chances(belief: Belief, known: NDArray[np.bool_], *, can_rise: bool = True) 
     shifts = np.linspace(-1.5, 1.5 if can_rise else 0.0, 61 if can_rise else 31)[:, None]
     inside = (low + shifts > math.log(LEAST)) & (high + shifts < math.log(MOST))
     level = inside.mean(axis=1)
-    # Where many shifts are as good, the middle one.
-    good = shifts[level >= level.max() - 0.02, 0]
+    off = (np.maximum(math.log(LEAST) - low - shifts, 0.0) + np.maximum(high + shifts - math.log(MOST), 0.0)).mean(
+        axis=1
+    )
+    # Where many shifts are as good, the middle one; where none is, the one that leaves the zones least far off.
+    good = shifts[level >= level.max() - 0.02 if level.max() > _HARDLY else off <= off.min() + 0.01, 0]
+    shift = float(good[len(good) // 2])
     return Chances(
         alike=float(alike.mean()),
         level=float(level[30]),
         best_level=float(level.max()),
-        shift=float(good[len(good) // 2]),
+        shift=shift,
+        relief=float(off[30] - off[int(np.abs(shifts[:, 0] - shift).argmin())]),
     )
 
 
 def best_plan(
-    belief: Belief, valves: Sequence[Travel], supply: Travel, known: NDArray[np.bool_], *, can_rise: bool = True
+    belief: Belief,
+    valves: Sequence[Travel],
+    supply: Travel,
+    known: NDArray[np.bool_],
+    *,
+    can_rise: bool = True,
+    fixed: Collection[int] = (),
 ) -> Plan:
     """The cheapest of all plans that leave alone a group of zones with much the same air, with or without moving the supply.
 
-    known: (n,) zones that can be judged; the others are left alone. can_rise: whether the supply has more to give.
+    known: (n,) zones that can be judged; the others are left alone. can_rise: whether the supply has more to give. fixed: zones
+    without a valve of their own, which every plan leaves alone.
     """
     order = [int(zone) for zone in np.argsort(belief.air) if known[zone]]
     best: Plan | None = None
     for first in range(len(order)):
         for last in range(first, len(order)):
             keep = order[first : last + 1]
+            if any(zone in fixed and zone not in keep for zone in order):
+                continue
             for with_supply in (False, True):
                 if not with_supply and len(keep) == len(order):
                     continue  # to leave everything as it is is no plan
