@@ -195,14 +195,14 @@ class Advisor:
 
     def _step(self, plan: Plan, chance: Chances, belief: Belief) -> Step | None:
         """The turn to make, or None when none helps."""
-        if chance.even or not plan.steps:
+        if not plan.steps:
             return None
         ours = [step for step in plan.steps if step.valve is not None]
-        if not chance.are_alike and (not self._fixed or any(abs(step.change) > _WORTH for step in ours)):
+        if not self._fixed or plan.even > _AS_LIKELY or any(abs(step.change) > _WORTH for step in ours):
             return plan.steps[0]
-        if not chance.are_alike and chance.relief < _WORTH:
+        if chance.relief < _WORTH:
             return None  # what differs has no valve
-        return Step(valve=None, travel=chance.shift / belief.gain(None), change=chance.shift)  # a matter of all
+        return Step(valve=None, travel=chance.shift / belief.gain(None), change=chance.shift)
 
     def _hopeless(self, look: Look, valves: Sequence[Travel]) -> set[int]:
         """Zones that stay asleep though their valve was opened far or is at its end, while most others are fed."""

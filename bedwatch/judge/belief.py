@@ -27,14 +27,15 @@ _LIVELY_KINDS = tuple(math.log(55.0) + 0.45 * step for step in range(-4, 5))
 _LIVELY_WITHIN = 0.23
 _POWER_KINDS, _POWER_WITHIN = (0.3, 0.5, 0.75), 0.09
 _RESTLESS_AT = (0.0, 0.45)  # restlessness at the air from which a bed counts as violent
-# Per ln of the air beyond the minimum: mean, spread, chance of each kind.
-_RESTLESS_SLOPES, _RESTLESS_SHARES = ((1.1, 0.4), (2.2, 0.5), (3.5, 0.8)), (0.12, 0.33, 0.55)
+# Per ln of the air beyond the minimum: kinds, spread of the logarithm within each, chance of each.
+_RESTLESS_SLOPES, _RESTLESS_WITHIN, _RESTLESS_SHARES = (1.1, 2.2, 3.3), 0.22, (0.08, 0.3, 0.62)
 _CALMEST, _WILDEST = -8.0, 3.0  # beyond, restlessness tells no more
 VIOLENT_FROM = 3.3
 # ln of air per full travel of a valve. Catalogue and installed curves differ (valve makers' pages agree on that much).
 _GAIN = (math.log(1.2), 0.5)
 _GAIN_EACH = 0.6
-_SUPPLY_GAIN = (math.log(2.4), 0.6)
+_SUPPLY_GAIN = (math.log(1.8), 0.75)
+_THROTTLED = -0.5  # correlation of a gain with the air
 _ASLEEP_GAIN = 1.5  # powder at rest resists the air in proportion to it, and gives way when it lifts
 _CROSS = (
     0.45,
@@ -45,8 +46,8 @@ _GLIDES = (
 )
 _START = (math.log(2.2), 0.65, 0.42)  # air at the start: common spread, spread of each zone
 # Errors of one look.
-_SPEED_ERROR, _RESTLESS_ERROR, _RESTLESS_SHARE = 0.08, 0.4, 0.15
-_LIFT_FROM, _LIFT_FULL, _LIFT_ERROR = math.log(1.02), math.log(1.16), 0.07
+_SPEED_ERROR, _RESTLESS_ERROR, _RESTLESS_SHARE = 0.08, 0.32, 0.06
+_LIFT_FROM, _LIFT_FULL, _LIFT_ERROR = math.log(1.03), math.log(1.2), 0.09
 _AT_REST = (math.log(0.75), 0.25)  # where a zone at rest may be
 _SOFT = 0.06  # the speed's law is rounded off so far above the minimum
 # Errors of one move: share of the step, and what backlash and reading a scale leave open, in travel.
@@ -180,11 +181,11 @@ def first_belief(zones: int) -> Belief:
     means, spreads, weights = [], [], []
     for lively in _LIVELY_KINDS:
         for power in _POWER_KINDS:
-            for (slope, about), share in zip(_RESTLESS_SLOPES, _RESTLESS_SHARES, strict=True):
+            for slope, share in zip(_RESTLESS_SLOPES, _RESTLESS_SHARES, strict=True):
                 mean, error = base.copy(), spread.copy()
                 mean[zones], error[zones] = lively, _LIVELY_WITHIN
                 mean[zones + 1], error[zones + 1] = power, _POWER_WITHIN
-                mean[zones + 3], error[zones + 3] = slope, about
+                mean[zones + 3], error[zones + 3] = math.log(slope), _RESTLESS_WITHIN
                 means.append(mean)
                 spreads.append(error)
                 weights.append(share * math.exp(-0.5 * ((lively - _LIVELY[0]) / _LIVELY[1]) ** 2))
@@ -192,6 +193,12 @@ def first_belief(zones: int) -> Belief:
     covs[:, :zones, :zones] += _START[1] ** 2
     gains = slice(zones + 5, 2 * zones + 5)
     covs[:, gains, gains] += _GAIN[1] ** 2  # the valves of one bed are much alike
+    # Who gets little is throttled more, and there a valve does more: the same turn is a larger share of what it lets through.
+    each = np.arange(zones)
+    for one, other in ((each, zones + 5 + each), (zones + 5 + each, each)):
+        covs[:, one, other] += _THROTTLED * _START[2] * _GAIN_EACH
+    covs[:, :zones, -1] += _THROTTLED * _START[1] * _SUPPLY_GAIN[1]
+    covs[:, -1, :zones] += _THROTTLED * _START[1] * _SUPPLY_GAIN[1]
     return Belief(zones=zones, means=np.array(means), covs=covs, weights=np.array(weights) / sum(weights))
 
 
@@ -240,7 +247,8 @@ def _settle(prior: Belief, look: Sequence[Seen]) -> tuple[Belief, float]:
 def _misses(n: int, means: Array, look: Sequence[Seen]) -> tuple[Array, Array]:
     """What each sign is off from what is expected, in units of its error (m, rows), and its slopes by the state (m, rows, d)."""
     kinds = len(means)
-    lively, power, restless_at, steep = (means[:, n + at] for at in range(4))
+    lively, power, restless_at = (means[:, n + at] for at in range(3))
+    steep = np.exp(np.clip(means[:, n + 3], -3.0, 3.0))
     misses: list[Array] = []
     slopes: list[Array] = []
 
@@ -274,7 +282,11 @@ def _misses(n: int, means: Array, look: Sequence[Seen]) -> tuple[Array, Array]:
             off = restless - restless_at - steep * above
             if seen.restless <= _CALMEST:
                 off = np.minimum(off, 0.0)  # no livelier than that, and perhaps far calmer
-            add(off, error, {zone: steep * by_x / beyond * (off != 0), n + 2: off != 0, n + 3: above * (off != 0)})
+            add(
+                off,
+                error,
+                {zone: steep * by_x / beyond * (off != 0), n + 2: off != 0, n + 3: steep * above * (off != 0)},
+            )
     return np.stack(misses, axis=1), np.stack(slopes, axis=1)
 
 
@@ -282,7 +294,10 @@ def _lift_off(x: Array, live: float) -> tuple[Array, Array]:
     """What the share that is lifted says (at rest: below the minimum; all of it: beyond; in between: near it), and where."""
     if live < 0.05:
         part = _LIFT_ERROR / _AT_REST[1]
-        return part * (_AT_REST[0] - x), np.full(len(x), part)
+        over = x > _LIFT_FROM  # at rest it is surely not far beyond the minimum
+        return part * (_AT_REST[0] - np.minimum(x, _LIFT_FROM)) + np.minimum(_LIFT_FROM - x, 0.0), np.where(
+            over, 1.0, part
+        )
     if live > 0.9:
         off = np.maximum(0.0, _LIFT_FULL - x)
         return off, (off != 0).astype(np.float64)

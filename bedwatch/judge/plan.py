@@ -19,13 +19,14 @@ from bedwatch.judge.travel import Travel
 Array = NDArray[np.float64]
 
 # The goal: about twice the least air in every zone; good enough within these bounds, richest over poorest at most so much.
-GOAL = 1.8
 LEAST, MOST, ALIKE = 1.35, 2.8, 1.6  # an even bed may have up to 3; what is seen says less of it the livelier it is
 # A zone that is left alone must lie well within them, since it is known with an error.
-_LOW, _HIGH, _BAND = math.log(1.5), math.log(2.35), math.log(1.38)
+_LOW, _HIGH, _BAND = math.log(1.4), math.log(2.9), math.log(1.5)
 _PER_OUTSIDE = 20.0  # cost, in moves, of leaving a zone outside by a factor of e
 _OPENING, _NO_ROOM = 0.35, 1.5  # cost of opening a valve, and of one that may be at its end
-_ALIKE_FROM, _LEVEL_FROM = 0.75, 0.75
+_PER_DOUBT = 10.0  # cost, in moves, of a bed that is certainly not even; a tenth of certainty is worth one move
+_MISSES = 0.25  # a turn misses its aim by this share, after it was seen and turned again
+_SHIFTS = np.linspace(-1.5, 1.5, 61)
 _HARDLY = 0.05  # chance that is as good as none
 _OWN = 0.05  # ln air: zones differ in what they show, by wall, light and lens, however often they are looked at
 BIGGEST, SMALLEST = 0.4, 0.07  # of a valve's travel in one move
@@ -44,57 +45,77 @@ class Step:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """steps: what is still to be done, in order. cost: in moves, risks counted in. after: (n,) ln air when all is done."""
+    """steps: what is still to be done, in order; none: leave the bed as it is. even: chance that it is even then. cost: in moves,
+    doubt and risks counted in. after: (n,) ln air when all is done."""
 
     steps: tuple[Step, ...]
+    even: float
     cost: float
     after: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chances:
-    """alike: that the zones' air differs by no more than an even bed's may. level: that it is neither too little nor too much
-    anywhere. best_level: the most that could come to by moving all zones alike, by `shift` in ln air. relief: how much less, in
-    ln air, the zones that get too little or too much would be off after it."""
+    """even: that the bed is even as it is. alike: that its zones differ by no more than an even bed's may. shift: by how much, in
+    ln air, all zones together are best moved; relief: how much less the zones with too little or too much would be off then."""
 
+    even: float
     alike: float
-    level: float
-    best_level: float
     shift: float
     relief: float
 
-    @property
-    def even(self) -> bool:
-        """Whether to stop: the zones are alike, and no move of all could make it surer that they get what they need."""
-        return self.are_alike and self.level >= _LEVEL_FROM * self.best_level
 
-    @property
-    def are_alike(self) -> bool:
-        """Whether no single zone needs to be moved."""
-        return self.alike >= _ALIKE_FROM
+class _Doubt:
+    """What the air of the zones may be, by draws from the belief, and how far turns may miss."""
+
+    def __init__(self, belief: Belief, known: NDArray[np.bool_]) -> None:
+        rng = np.random.default_rng(8)
+        draws = belief.draws(400)[:, known]
+        self.air: Array = draws + _OWN * rng.standard_normal(draws.shape)
+        self._miss = 1.0 + _MISSES * rng.standard_normal(draws.shape)
+        self._common = 1.0 + _MISSES * rng.standard_normal((len(draws), 1))
+
+    def after(self, change: Array, total: float) -> tuple[Array, Array]:
+        """Least and most air of each draw after the zones were changed, and all by `total`."""
+        air = self.air + change * self._miss + total * self._common
+        return air.min(axis=1), air.max(axis=1)
+
+
+def _even(low: Array, high: Array) -> Array:
+    return np.asarray((low > math.log(LEAST)) & (high < math.log(MOST)) & (high - low < math.log(ALIKE)))
+
+
+def _best_shift(low: Array, high: Array, most: float = math.inf) -> float:
+    """By how much, up to `most`, all zones are best moved: where most draws are within bounds, the middle of what is as good;
+    where hardly any is, where they are least far off."""
+    shifts = _SHIFTS[most >= _SHIFTS]
+    # A draw is within bounds between two shifts.
+    since, until = math.log(LEAST) - low, math.log(MOST) - high
+    since, until = since[since < until], until[since < until]
+    inside = (np.searchsorted(np.sort(since), shifts) - np.searchsorted(np.sort(until), shifts)) / len(low)
+    if inside.max() > _HARDLY:
+        good = shifts[inside >= inside.max() - 0.02]
+    else:
+        off = [_off(low + shift, high + shift) for shift in shifts]
+        good = shifts[np.array(off) <= min(off) + 0.01]
+    return float(good[len(good) // 2])
+
+
+def _off(low: Array, high: Array) -> float:
+    """How far the poorest and the richest zone are out of bounds, on average, ln air."""
+    return float((np.maximum(math.log(LEAST) - low, 0.0) + np.maximum(high - math.log(MOST), 0.0)).mean())
 
 
 def chances(belief: Belief, known: NDArray[np.bool_], *, can_rise: bool = True) -> Chances:
     """Of an even bed, over the zones that are known; at least one. can_rise: whether the supply has more to give."""
-    draws = belief.draws()[:, known]
-    draws = draws + _OWN * np.random.default_rng(8).standard_normal(draws.shape)
-    low, high = draws.min(axis=1), draws.max(axis=1)
-    alike = high - low < math.log(ALIKE)
-    shifts = np.linspace(-1.5, 1.5 if can_rise else 0.0, 61 if can_rise else 31)[:, None]
-    inside = (low + shifts > math.log(LEAST)) & (high + shifts < math.log(MOST))
-    level = inside.mean(axis=1)
-    off = (np.maximum(math.log(LEAST) - low - shifts, 0.0) + np.maximum(high + shifts - math.log(MOST), 0.0)).mean(
-        axis=1
-    )
-    # Where many shifts are as good, the middle one; where none is, the one that leaves the zones least far off.
-    good = shifts[level >= level.max() - 0.02 if level.max() > _HARDLY else off <= off.min() + 0.01, 0]
-    shift = float(good[len(good) // 2])
+    air = _Doubt(belief, known).air
+    low, high = air.min(axis=1), air.max(axis=1)
+    shift = _best_shift(low, high, math.inf if can_rise else 0.0)
     return Chances(
-        alike=float(alike.mean()),
-        level=float(level[30]),
-        best_level=float(level.max()),
+        even=float(_even(low, high).mean()),
+        alike=float((high - low < math.log(ALIKE)).mean()),
         shift=shift,
-        relief=float(off[30] - off[int(np.abs(shifts[:, 0] - shift).argmin())]),
+        relief=_off(low, high) - _off(low + shift, high + shift),
     )
 
 
@@ -107,54 +128,63 @@ def best_plan(
     can_rise: bool = True,
     fixed: Collection[int] = (),
 ) -> Plan:
-    """The cheapest of all plans that leave alone a group of zones with much the same air, with or without moving the supply.
+    """The cheapest of all plans that leave alone a group of zones with much the same air, with or without moving the supply; to
+    leave everything as it is is one of them.
 
     known: (n,) zones that can be judged; the others are left alone. can_rise: whether the supply has more to give. fixed: zones
     without a valve of their own, which every plan leaves alone.
     """
     order = [int(zone) for zone in np.argsort(belief.air) if known[zone]]
-    best: Plan | None = None
+    if not order:
+        return Plan(steps=(), even=0.0, cost=0.0, after=belief.air)
+    doubt = _Doubt(belief, known)
+    plans = []
     for first in range(len(order)):
         for last in range(first, len(order)):
             keep = order[first : last + 1]
             if any(zone in fixed and zone not in keep for zone in order):
                 continue
             for with_supply in (False, True):
-                if not with_supply and len(keep) == len(order):
-                    continue  # to leave everything as it is is no plan
-                plan = _plan(belief, valves, supply, order, keep, with_supply)
-                if with_supply and not can_rise and any(step.valve is None and step.change > 0 for step in plan.steps):
-                    continue
-                if best is None or plan.cost < best.cost - 1e-9:
-                    best = plan
-    return best or Plan(steps=(), cost=0.0, after=belief.air)
+                plan = _plan(belief, valves, supply, order, keep, doubt, known, with_supply)
+                if can_rise or not any(step.valve is None and step.change > 0 for step in plan.steps):
+                    plans.append(plan)
+    return min(plans, key=lambda plan: plan.cost)
 
 
 def _plan(
-    belief: Belief, valves: Sequence[Travel], supply: Travel, zones: list[int], keep: list[int], with_supply: bool
+    belief: Belief,
+    valves: Sequence[Travel],
+    supply: Travel,
+    zones: list[int],
+    keep: list[int],
+    doubt: _Doubt,
+    known: NDArray[np.bool_],
+    with_supply: bool,
 ) -> Plan:
     n = belief.zones
     moved = [zone for zone in zones if zone not in keep]
     share = belief.cross / max(n - 1, 1)
-    change, total = np.zeros(n), 0.0
-    after = belief.air
-    for _ in range(6 if moved else 1):
-        lost = share * (change.sum() - change)
-        rest = belief.air - lost
-        middle = (float(rest[keep].max()) + float(rest[keep].min())) / 2
-        total = math.log(GOAL) - middle if with_supply else 0.0
-        aim = middle + total
-        change[moved] = aim - rest[moved] - total
-        after = rest + change + total
+    change = np.zeros(n)
+    for _ in range(6 if moved else 0):
+        rest = belief.air - share * (change.sum() - change)
+        change[moved] = (float(rest[keep].max()) + float(rest[keep].min())) / 2 - rest[moved]
+    moves = change - share * (change.sum() - change)
+    low, high = doubt.after(moves[known], 0.0)
+    total = 0.0
+    if with_supply:
+        total = _best_shift(low, high)
+        low, high = doubt.after(moves[known], total)
+    even = float(_even(low, high).mean())
+    after = belief.air + moves + total
     left = after[keep]
     outside = max(0.0, float(np.ptp(left)) - _BAND)
     outside += max(0.0, _LOW - float(left.min())) + max(0.0, float(left.max()) - _HIGH)
     steps = [Step(valve=zone, travel=change[zone] / belief.gain(zone), change=float(change[zone])) for zone in moved]
-    if with_supply:
+    if total:
         steps.append(Step(valve=None, travel=total / belief.gain(None), change=total))
-    cost = _PER_OUTSIDE * outside
+    cost = _PER_OUTSIDE * outside + _PER_DOUBT * (1 - even)
     cost += sum(_cost(step, supply if step.valve is None else valves[step.valve]) for step in steps)
-    return Plan(steps=_ordered(belief, steps), cost=cost, after=after)
+    return Plan(steps=_ordered(belief, steps), even=even, cost=cost, after=after)
 
 
 def _cost(step: Step, valve: Travel) -> float:
