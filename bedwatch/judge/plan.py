@@ -24,12 +24,13 @@ LEAST, MOST, ALIKE = 1.35, 2.8, 1.6  # an even bed may have up to 3; what is see
 _LOW, _HIGH, _BAND = math.log(1.4), math.log(2.9), math.log(1.5)
 _PER_OUTSIDE = 20.0  # cost, in moves, of leaving a zone outside by a factor of e
 _OPENING, _NO_ROOM = 0.35, 1.5  # cost of opening a valve, and of one that may be at its end
-_PER_DOUBT = 10.0  # cost, in moves, of a bed that is certainly not even; a tenth of certainty is worth one move
-_MISSES = 0.25  # a turn misses its aim by this share, after it was seen and turned again
+_PER_DOUBT = 12.0  # cost, in moves, of a bed that is certainly not even: a twelfth of certainty is worth one move
+_MISSES = 0.15  # a turn misses its aim by this share, after it was seen and turned again
 _SHIFTS = np.linspace(-1.5, 1.5, 61)
 _HARDLY = 0.05  # chance that is as good as none
 _OWN = 0.05  # ln air: zones differ in what they show, by wall, light and lens, however often they are looked at
 BIGGEST, SMALLEST = 0.4, 0.07  # of a valve's travel in one move
+_CAREFUL = 0.2  # how much less to turn a valve whose gain is not known
 _RICH_FIRST = 0.25
 _WILD = math.log(3.6)
 
@@ -213,7 +214,7 @@ def _ordered(belief: Belief, steps: list[Step]) -> tuple[Step, ...]:
 def amount_of(step: Step, valve: Travel, gain_spread: float) -> float:
     """The share of its travel to turn a valve by: what the model says, less where the valve is not known yet, within what can be
     read off and what there is to turn."""
-    careful = 1.0 / (1.0 + 0.35 * gain_spread)
+    careful = 1.0 / (1.0 + _CAREFUL * gain_spread)
     room = 1.0 - valve.open_share if step.travel > 0 else valve.open_share
     most = min(BIGGEST, max(room + 0.25, SMALLEST))
     return float(np.clip(abs(step.travel) * careful, SMALLEST, most))
