@@ -7,25 +7,18 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from statistics import median
 
-import numpy as np
-
 from bedwatch.aim.finding.search import find_bed
 from bedwatch.aim.following.afresh import Afresh
 from bedwatch.aim.following.place import moved_aim
 from bedwatch.aim.health.camera import CameraCheck
 from bedwatch.aim.kept import fits, settled
-from bedwatch.aim.rectify import Rectifier
 from bedwatch.aim.types import Aim, NotFound, Problem, ProblemKind
-from bedwatch.bed import Bed, cell_index, make_cells, zone_index
+from bedwatch.bed import Bed, make_cells
 from bedwatch.errors import UserError
 from bedwatch.frames.frame import Frame, Picture, Tick
 from bedwatch.judge.judge import Judge
 from bedwatch.judge.types import Did, Reading, State
-from bedwatch.motion.cover import Cover
-from bedwatch.motion.hue import Hue
-from bedwatch.motion.mains import RowLight
-from bedwatch.motion.meter import MotionMeter
-from bedwatch.motion.sight import beside_of, hue_of, row_light_of
+from bedwatch.motion.eyes import Eyes
 
 # One reading per this much source time: at least one a second, also when frames come unevenly.
 READING_EVERY_S = 0.8
@@ -54,17 +47,6 @@ class End:
     cut_short: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Eyes:
-    """What looks at the bed once it is known where it is."""
-
-    rectifier: Rectifier
-    cover: Cover
-    hue: Hue
-    mains: RowLight
-    meter: MotionMeter
-
-
 Happening = Frame | Tick | Lost | End | Did
 
 
@@ -91,7 +73,7 @@ class Watch:
         self._pictures: list[Picture] = []
         self._tries = list(AIM_AT_S)
         self._next_picture_s = 0.0
-        self._eyes: _Eyes | None = None
+        self._eyes: Eyes | None = None
         self._shape: tuple[int, ...] = ()
         self._covered = False
         self._afresh = Afresh()
@@ -183,28 +165,14 @@ class Watch:
                 f"{self._shape[1]} x {self._shape[0]} px like those before; start again with one camera setting"
             )
         if self._camera.blank or place.lost or self._camera.defocused:
-            eyes.meter.pause(frame.time_s)
+            eyes.pause(frame.time_s)
             return
-        if place.jolted:
-            eyes.meter.pause(frame.time_s)
-        flat = eyes.rectifier.rectify(frame.picture, shift_px=place.shift_px)
-        bands = eyes.mains.add(frame.picture, frame.time_s)
-        if eyes.mains.began:
-            eyes.meter.forget()
-        if bands is not None:
-            flat = eyes.mains.even(flat, bands)
-        covered = eyes.cover.add(flat, frame.time_s, lambda: eyes.hue.of(frame), frame.picture, unsure=place.hold)
-        if covered != self._covered:
-            self._covered = covered
+        eyes.look(frame, place)
+        if eyes.covered != self._covered:
+            self._covered = eyes.covered
             self._next_s = min(self._next_s, frame.time_s)  # say so at once
-        if place.hold and not (covered or place.adrift or eyes.cover.light):
-            return  # for a moment not known; what was seen before goes with what follows
-        if covered or place.hold or eyes.cover.light:
-            eyes.meter.pause(frame.time_s)
-        else:
-            eyes.meter.add(flat, frame.time_s)
 
-    def _find_again(self, frame: Frame, eyes: _Eyes) -> _Eyes:
+    def _find_again(self, frame: Frame, eyes: Eyes) -> Eyes:
         """A camera that has come to rest turned or zoomed, or that was lost, is aimed anew when that is sure."""
         assert self.aim is not None
         place = self._camera.place
@@ -242,44 +210,10 @@ class Watch:
         if self.aim is not None or not self._tries:
             self._pictures.clear()
 
-    def _open(self, aim: Aim, picture: Picture) -> _Eyes:
-        size_px = (picture.shape[1], picture.shape[0])
-        if aim.size_px is not None and aim.size_px != size_px:
-            raise UserError(
-                f"the aim is for pictures of {aim.size_px[0]} x {aim.size_px[1]} px, these are {size_px[0]} x {size_px[1]} px: "
-                "aim again with this camera setting"
-            )
-        try:
-            rectifier = Rectifier(aim, self.bed, size_px)
-        except ValueError as error:
-            raise UserError(
-                f"the aim does not fit these pictures of {size_px[0]} x {size_px[1]} px: {error}; "
-                "expected one made with this camera setting; aim again"
-            ) from error
+    def _open(self, aim: Aim, picture: Picture) -> Eyes:
+        eyes = Eyes(aim, self.bed, self._cells, (picture.shape[1], picture.shape[0]))
         self._camera.aimed(aim, self.bed)
-        xy = rectifier.xy_mm.reshape(-1, 2)
-        shape = rectifier.visible.shape
-        cover = Cover(rectifier.visible, rectifier.step_mm, beside_of(aim, self.bed, size_px))
-        return _Eyes(
-            rectifier=rectifier,
-            cover=cover,
-            hue=hue_of(aim, size_px, rectifier, cover.size),
-            mains=row_light_of(aim, self.bed, size_px, rectifier),
-            meter=MotionMeter(
-                visible=rectifier.visible,
-                step_mm=rectifier.step_mm,
-                cell=cell_index(self.bed, self._cells, xy).reshape(shape),
-                zone=zone_index(self.bed, xy).reshape(shape),
-                cell_count=len(self._cells.zone),
-                zone_count=len(self.bed.zones),
-                position_error=self._scale_error(aim),
-            ),
-        )
-
-    def _scale_error(self, aim: Aim) -> float:
-        """Relative error of lengths, from the error of places at the wall."""
-        error_mm = 1.5 if aim.error_mm is None else aim.error_mm
-        return float(np.clip(error_mm / (max(self.bed.width_mm, self.bed.length_mm) / 2), 0.003, 0.1))
+        return eyes
 
     def _problems(self) -> tuple[Problem, ...]:
         problems = list(self._camera.problems())
@@ -306,13 +240,15 @@ class Watch:
             return self._judge.nothing(self._now_s, State.BLOCKED, problems)
         if self._camera.place.adrift or self._camera.defocused:
             return self._judge.nothing(self._now_s, State.SETTLING, problems)
-        field = None if self._eyes is None else self._eyes.meter.field()
-        # Haze that comes and goes takes the pattern's contrast along, which looks like another air.
-        hazy = any(problem.kind is ProblemKind.DUST_CLOUD for problem in problems)
-        changed_s = None if hazy else self._judge.changed_s(field)
-        if changed_s is not None and self._eyes is not None:
-            self._eyes.meter.forget_before(changed_s)
-            field = self._eyes.meter.field()
+        eyes = self._eyes
+        field = None if eyes is None else eyes.field()
+        # Haze that comes and goes takes the pattern's contrast along, which looks like another air; so do the marks of a piece
+        # that turns.
+        alike = (eyes is not None and eyes.gliding) or any(p.kind is ProblemKind.DUST_CLOUD for p in problems)
+        changed_s = None if alike else self._judge.changed_s(field)
+        if changed_s is not None and eyes is not None:
+            eyes.forget(changed_s)
+            field = eyes.field()
         return self._judge.read(self._now_s, field, problems, last=last)
 
     def _last(self) -> Reading | None:
@@ -333,4 +269,4 @@ class Watch:
 
     def _forget(self) -> None:
         if self._eyes is not None:
-            self._eyes.meter.forget()
+            self._eyes.forget()

@@ -32,7 +32,7 @@ def read_air(path: Path | str, bed: Bed) -> AirInputs:
     key: found ..., expected ...` for each mistake.
     """
     document = Document.read(path)
-    for other in ("bed", "zones"):  # read by `read_bed`
+    for other in ("bed", "zones", "valves"):  # read by `read_bed`
         document.top.value(other, "", required=False)
     assumed: list[Assumed] = []
     powder = _read_powder(_table(document, "powder"), assumed)

@@ -6,6 +6,7 @@ from bedwatch.bed.model import Bed, CellLayout, Cells, Points, Sector, Zone
 from bedwatch.bed.read import read_bed
 from bedwatch.bed.toml_text import FileError
 from bedwatch.bed.units import angle_deg, length_mm
+from bedwatch.bed.valves import Valves
 from bedwatch.bed.zones import distance_to_border, grid_zones, inside_bed, ring_zones, zone_index
 
 __all__ = [
@@ -15,6 +16,7 @@ __all__ = [
     "FileError",
     "Points",
     "Sector",
+    "Valves",
     "Zone",
     "angle_deg",
     "cell_index",

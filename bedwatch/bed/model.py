@@ -8,6 +8,8 @@ from typing import Literal, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from bedwatch.bed.valves import Valves
+
 Points = NDArray[np.float64]
 
 
@@ -42,7 +44,7 @@ class Zone:
 class Bed:
     """A bed as its file describes it. Origin on the axis, x right, y to 12 o'clock, millimetres.
 
-    width_mm runs along x, length_mm along y; both equal the diameter of a round bed.
+    width_mm runs along x, length_mm along y; both equal the diameter of a round bed. valves: what is told of them.
     """
 
     name: str
@@ -51,6 +53,12 @@ class Bed:
     length_mm: float
     surface_below_rim_mm: float
     zones: tuple[Zone, ...]
+    valves: Valves = field(default=Valves(), compare=False)
+
+    @property
+    def with_valve(self) -> frozenset[str]:
+        """Names of the zones that have a valve of their own."""
+        return frozenset(zone.name for zone in self.zones) - self.valves.without
 
 
 class CellLayout(Protocol):

@@ -11,6 +11,7 @@ from bedwatch.bed.model import Bed, Points, Zone
 from bedwatch.bed.shapes import overlap_mm2, self_crossing, signed_area_mm2
 from bedwatch.bed.strict import Document, Table, finite
 from bedwatch.bed.toml_text import printable, shown
+from bedwatch.bed.valves import Valves, read_valves
 from bedwatch.bed.zones import grid_zones, ring_zones, wall_distance
 
 SMALLEST_MM, LARGEST_MM = 20.0, 10_000.0
@@ -32,7 +33,8 @@ def read_bed(path: Path | str) -> Bed:
 
     [bed]: name (the file's name when missing), shape ("round" or "rectangular"), diameter or width and
     length, surface_below_rim. [zones]: one of rings (with first_boundary, 0 deg when missing), grid, or
-    [[zones.custom]] tables of name and polygon. The optional tables [powder], [plate] and [supply] are known, and left
+    [[zones.custom]] tables of name and polygon. [valves], which may be missing: labels, reversed, without. The optional
+    tables [powder], [plate] and [supply] are known, and left
     to `bedwatch.air.read_air`.
 
     Raises FileError, a UserError, with one line `file:line: key: found ..., expected ...` for each
@@ -44,6 +46,8 @@ def read_bed(path: Path | str) -> Bed:
     read: tuple[Zone, ...] | None = None
     if zones is not None:
         read = _read_zones(zones, bed_shape, size)
+    valves = document.top.table("valves", required=False)
+    marks = Valves() if valves is None else read_valves(valves, [zone.name for zone in read or ()])
     for other in _OTHER_TABLES:
         document.top.value(other, f"a table [{other}]", required=False)
     document.finish()
@@ -56,6 +60,7 @@ def read_bed(path: Path | str) -> Bed:
         length_mm=size[1],
         surface_below_rim_mm=below,
         zones=read,
+        valves=marks,
     )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from bedwatch.aim.types import Aim
-from bedwatch.bed import Bed
+from bedwatch.bed import Bed, Valves
 from bedwatch.commands.report import check_same_bed
 from bedwatch.judge.types import Reading
 from bedwatch.judge.way_back import Against, WayBack
@@ -27,7 +27,7 @@ def way_back(name: str, bed_file: Path, bed: Bed, aim: Aim | None, log_file: Pat
     for line in kept.damage:
         print(f"bedwatch: {line}", file=sys.stderr)
     check_same_bed(kept.setting, bed, name)
-    found = WayBack(kept.setting, None if aim is None else aim.level_mm)
+    found = WayBack(kept.setting, None if aim is None else aim.level_mm, bed.with_valve)
     if log_file is not None and log_file.is_file():
         since = False
         for entry in read_log(log_file, bed, looks_only=True).entries:
@@ -44,9 +44,10 @@ def line_against(back: WayBack, reading: Reading) -> str:
 
 
 class Teller:
-    """Says in a line where one stands, whenever that is another place."""
+    """Says in a line where one stands, whenever that is another place. valves: as the bed file tells them."""
 
-    def __init__(self, back: WayBack, say: Callable[[str], None]) -> None:
+    def __init__(self, back: WayBack, say: Callable[[str], None], valves: Valves) -> None:
+        self._valves = valves
         self._back = back
         self._say = say
         self._told: object = None
@@ -58,7 +59,7 @@ class Teller:
         gist = _gist(against)
         if gist != self._told:
             self._told = gist
-            self._say(against_line(against))
+            self._say(against_line(against, self._valves))
         for cause in against.causes:
             key = cause.partition(":")[0]
             if key not in self._causes:

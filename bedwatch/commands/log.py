@@ -75,7 +75,7 @@ def run_play(log: Path, bed_file: Path, times: float) -> int:
         from bedwatch.commands.played import play_on_screen
 
         return play_on_screen(bed, entries, times)
-    with PlainView(sys.stdout) as view:
+    with PlainView(sys.stdout, valves=bed.valves) as view:
         for entry in entries:
             if isinstance(entry.what, Did):
                 view.note(f"done: {did_words(entry.what)}")

@@ -76,7 +76,7 @@ def run_on_screen(
             finally:
                 runner.leave()
     if runner.last is not None:
-        print(plain_line(runner.last, look=look), flush=True)
+        print(plain_line(runner.last, look=look, valves=bed.valves), flush=True)
     if runner.signals.number is not None:
         signal.raise_signal(runner.signals.number)
     if app.failure is not None:

@@ -8,7 +8,15 @@ from typing import Annotated
 import typer
 
 from bedwatch import __version__
-from bedwatch.commands import aim_parser, log_parser, plan_parser, pretend_parser, settings_parser, watch_parser
+from bedwatch.commands import (
+    aim_parser,
+    log_parser,
+    plan_parser,
+    pretend_parser,
+    settings_parser,
+    valves_parser,
+    watch_parser,
+)
 from bedwatch.commands.options import Job
 from bedwatch.errors import UserError
 
@@ -43,6 +51,7 @@ def _root(
 
 app.command()(aim_parser.aim)
 app.command()(watch_parser.watch)
+app.command()(valves_parser.valves)
 app.command()(aim_parser.cameras)
 app.command()(aim_parser.sheet)
 app.command("make-believe")(pretend_parser.make_believe)

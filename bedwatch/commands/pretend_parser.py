@@ -49,6 +49,9 @@ def make_believe(
 def practise(
     seed: Annotated[int, typer.Option("--seed", metavar="NUMBER", help="Another number, another badly set bed.")] = 1,
     no_advice: Annotated[bool, typer.Option("--no-advice", help="Show only what the surface does.")] = False,
+    valves: Annotated[
+        bool, typer.Option("--valves", help="Practise finding out which valve is which, where lines are mixed up.")
+    ] = False,
 ) -> Job:
     """Practise tuning on a pretended bed, move by move.
 
@@ -56,6 +59,10 @@ def practise(
     """
 
     def job() -> int:
+        if valves:
+            from bedwatch.commands.practise_valves import run_practise_valves
+
+            return run_practise_valves(seed)
         from bedwatch.commands.practise import run_practise
 
         return run_practise(seed, advice=not no_advice)

@@ -46,7 +46,8 @@ def run_report(
         return EXIT_NOT_FOUND
     page = report_page(sheet, bed, made=datetime.now().astimezone(), version=__version__, then=then)
     write_bytes(out, page.encode("utf-8"))
-    print(f"Written: {out}. Open it in a browser; it prints on one or two sheets.")
+    sheets = "one or two" if then is None else "two or three"
+    print(f"Written: {out}. Open it in a browser; it prints on {sheets} sheets.")
     return 0
 
 

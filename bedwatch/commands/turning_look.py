@@ -15,17 +15,17 @@ from bedwatch.aim.cards.disc_find import find_turning
 from bedwatch.aim.finding.search import find_bed
 from bedwatch.aim.rectify import Rectifier
 from bedwatch.aim.types import Aim, NotFound
-from bedwatch.bed import Bed, cell_index, make_cells, zone_index
+from bedwatch.bed import Bed, make_cells
 from bedwatch.commands.looks import first_look
 from bedwatch.errors import UserError
 from bedwatch.frames.frame import Frame, Picture
 from bedwatch.frames.open import open_source
+from bedwatch.motion.bed_meter import bed_meter
 from bedwatch.motion.field import MotionField
 from bedwatch.motion.meter import MotionMeter
 
 WINDOW_S = 10.0
 _LEAST_S = 3.0
-_UNKNOWN_ERROR_MM = 1.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,7 +89,7 @@ def _measured(frames: Iterator[Frame], bed: Bed, aim: Aim, most_s: float) -> lis
                 rectifier = Rectifier(aim, bed, size_px)
             except ValueError as error:
                 raise UserError(f"the aim does not fit these pictures: {error}; aim again") from error
-            meter, began_s = _meter(bed, aim, rectifier), frame.time_s
+            meter, began_s = bed_meter(rectifier, bed, make_cells(bed), aim), frame.time_s
         now_s = frame.time_s
         meter.add(rectifier.rectify(frame.picture), now_s)
         if now_s - began_s >= WINDOW_S:
@@ -106,22 +106,6 @@ def _measured(frames: Iterator[Frame], bed: Bed, aim: Aim, most_s: float) -> lis
 def _field(meter: MotionMeter) -> list[MotionField]:
     field = meter.field()
     return [] if field is None else [field]
-
-
-def _meter(bed: Bed, aim: Aim, rectifier: Rectifier) -> MotionMeter:
-    xy = rectifier.xy_mm.reshape(-1, 2)
-    shape = rectifier.visible.shape
-    cells = make_cells(bed)
-    error_mm = _UNKNOWN_ERROR_MM if aim.error_mm is None else aim.error_mm
-    return MotionMeter(
-        visible=rectifier.visible,
-        step_mm=rectifier.step_mm,
-        cell=cell_index(bed, cells, xy).reshape(shape),
-        zone=zone_index(bed, xy).reshape(shape),
-        cell_count=len(cells.zone),
-        zone_count=len(bed.zones),
-        position_error=float(np.clip(2 * error_mm / bed.width_mm, 0.003, 0.1)),
-    )
 
 
 __all__ = ["look_at_turning"]

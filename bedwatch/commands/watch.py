@@ -10,10 +10,11 @@ from functools import partial
 from pathlib import Path
 
 from bedwatch.aim.types import Aim
-from bedwatch.bed import Bed, read_bed
+from bedwatch.bed import Bed, Valves, read_bed
 from bedwatch.commands.against import Teller, line_against, way_back
 from bedwatch.commands.attended import Attended
 from bedwatch.commands.follow import Give, Note, Run, both
+from bedwatch.errors import UserError
 from bedwatch.frames.ahead import Ahead
 from bedwatch.frames.live import GIVE_UP_S
 from bedwatch.frames.open import live_name, open_source
@@ -38,12 +39,18 @@ def run_watch(
     real_time: bool = False,
     log_file: Path | None = None,
     against: str | None = None,
+    reasons: bool = False,
 ) -> int:
     """Exit status: 0 at the end of a file, 1 when the bed was not found, 3 when a live source was lost.
 
     lost_after_s: how long a live source that fell silent is waited for; None for the usual. real_time: a file at its own
-    speed. log_file: gets every reading; what it holds already is gone on from. against: a saved setting to go back to.
+    speed. log_file: gets every reading; what it holds already is gone on from. against: a saved setting to go back to. reasons:
+    lines instead of the screen, and under each of them why.
     """
+    if reasons and as_json:
+        raise UserError(
+            "found --json and --explain, expected one of them; in JSON every zone's reason is its `because`"
+        )
     bed = read_bed(bed_file)
     aim = None if aim_file is None else _aim_of(aim_file, bed_file, bed)
     past = () if log_file is None or not log_file.is_file() else _past(log_file, bed)
@@ -56,7 +63,7 @@ def run_watch(
     try:
         with contextlib.ExitStack() as stack:
             log = None if log_file is None else stack.enter_context(Log(log_file, bed, source, _say))
-            if not as_json and has_keys_and_screen(sys.stdin, sys.stdout, sys.stderr, environ=os.environ):
+            if not (as_json or reasons) and has_keys_and_screen(sys.stdin, sys.stdout, sys.stderr, environ=os.environ):
                 # Only here, since it loads what draws the screen.
                 from bedwatch.commands.sitting import Sitting
 
@@ -64,7 +71,7 @@ def run_watch(
                 return sitting.run(frames, aim_file, real_time=real_time, kept_aim=_aim_of)
             if real_time and not frames.live:
                 frames = Attended(frames, Pace().attend)
-            give, note = stack.enter_context(_output(as_json, back))
+            give, note = stack.enter_context(_output(as_json, back, bed.valves, reasons=reasons))
             if log is not None:
                 log.note = note
                 give = both(log.reading, give)
@@ -102,10 +109,10 @@ def _say(words: str) -> None:
 
 
 @contextlib.contextmanager
-def _output(as_json: bool, back: WayBack | None) -> Iterator[tuple[Give, Note]]:
+def _output(as_json: bool, back: WayBack | None, valves: Valves, *, reasons: bool) -> Iterator[tuple[Give, Note]]:
     if as_json:
         line = reading_line if back is None else partial(line_against, back)
         yield lambda reading: print(line(reading), flush=True), _say
         return
-    with PlainView(sys.stdout) as view:
-        yield view.show if back is None else both(view.show, Teller(back, view.note)), view.note
+    with PlainView(sys.stdout, valves=valves, reasons=reasons) as view:
+        yield view.show if back is None else both(view.show, Teller(back, view.note, valves)), view.note

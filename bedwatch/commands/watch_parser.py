@@ -30,6 +30,10 @@ def watch(
         typer.Option("--against", metavar="SETTING", help="A saved setting to find the way back to, by name or file."),
     ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print every reading as one JSON object per line.")] = False,
+    explain: Annotated[
+        bool,
+        typer.Option("--explain", help="Print lines, and under each of them every zone's reason (on the screen: X)."),
+    ] = False,
     pictures_per_s: Rate = None,
     lost_after_s: Annotated[
         float | None,
@@ -62,6 +66,7 @@ def watch(
             real_time=real_time,
             log_file=log,
             against=against,
+            reasons=explain,
         )
 
     return job

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -46,15 +46,15 @@ class Advice:
 
 
 class Advisor:
-    """One bed's tuning. `did` and `look` in the order in which things happened; `look` may be called again as more is seen."""
+    """One bed's tuning. `did` and `look` in the order in which things happened; `look` may be called again as more is seen.
 
-    def __init__(self, names: Sequence[str], valves: frozenset[str] | None = None) -> None:
-        """names: of all zones. valves: of those with a valve of their own; None: every zone."""
+    names: of all zones. valves: of those that have a valve of their own; None for all. No other zone's valve is ever advised.
+    """
+
+    def __init__(self, names: Sequence[str], valves: Collection[str] | None = None) -> None:
         count = len(names)
         self._names = list(names)
-        self._fixed = frozenset(
-            zone for zone, name in enumerate(names) if count > 1 and valves is not None and name not in valves
-        )
+        self._fixed = frozenset(zone for zone, name in enumerate(names) if valves is not None and name not in valves)
         self._belief = first_belief(count)
         self._valves = [unknown_travel() for _ in names]
         self._supply = unknown_travel()
@@ -251,7 +251,7 @@ class Advisor:
         if self._last is not None and self._last[0] == step.valve and self._last[1] * step.travel < 0:
             amount = max(0.03, min(amount, abs(self._last[1]) / 2))  # it went too far: half of it back
         name = ALL_ZONES if step.valve is None else self._names[step.valve]
-        if len(self._names) == 1:
+        if len(self._names) == 1 and not self._fixed:
             name = self._names[0]
         return Move(
             zone=name,

@@ -44,7 +44,7 @@ def heaves(ground: Ground) -> bool:
     if float(together.min()) < _TOGETHER:
         return False
     beat = [float(np.mean(common[lag:] * common[:-lag])) / deviation**2 for lag in range(2, 9)]
-    return max(abs(one) for one in beat) > _BEAT
+    return min(beat) < -_BEAT  # it swings back; a shadow that passes does so once
 
 
 class AirChange:

@@ -20,8 +20,8 @@ from bedwatch.motion.ground import Ground
 
 # The same fault is looked for again within this distance; a leak is long.
 _SAME_PLACE_MM = {FaultKind.SPOUT: 30.0, FaultKind.DEAD_SPOT: 35.0, FaultKind.RIM_LEAK: 70.0}
-# It is told after so long, unless it stands out by so much (logarithm of energy), or has been there for so long by what is
-# remembered from before a hand came in, that a shorter time will do.
+# It is told after so long. A shorter time will do if it is plain, stands out by so much (logarithm of energy), or has been there
+# for so long by what is remembered from before a hand came in.
 _LASTED_S, _SOON_S, _PLAIN, _LONG_S = 3.0, 0.7, 1.8, 12.0
 # It is over when it has not been seen for so long.
 _OVER_S = 2.2
@@ -30,7 +30,7 @@ _LEAST_SEEN_S = 5.5
 # A spout so near a leak is the leak.
 _LEAK_REACH_MM = 26.0
 # A fault bears on each zone that holds this share of it.
-_BEARS_ON = 0.4
+_BEARS_ON = 0.5
 
 
 @dataclass(slots=True)
@@ -133,7 +133,7 @@ class FaultWatch:
             else:
                 track = _Track(suspect=new, first_s=time_s, seen_s=time_s, since_s=new.since_s)
             lasted = time_s - track.first_s
-            soon = abs(new.strength) > _PLAIN or time_s - new.since_s > _LONG_S
+            soon = new.plain or abs(new.strength) > _PLAIN or time_s - new.since_s > _LONG_S
             track.told = track.told or lasted >= (_SOON_S if soon else _LASTED_S)
             kept.append(track)
         self._tracks = kept + [t for t in left if time_s - t.seen_s < _OVER_S]

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from statistics import median
 
 from bedwatch.judge.belief import Belief, Seen
+from bedwatch.judge.reasons import no_valve
 from bedwatch.judge.types import HintWord, Move
 
 Hand = tuple[HintWord, str]
-_ASLEEP = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,23 +57,13 @@ def unlike(zone: int, names: Sequence[str], belief: Belief, look: Sequence[Seen]
     others = [float(one) for number, one in enumerate(belief.air) if number != zone and look[number].known]
     times = math.exp(x - median(others)) if others else 1.0
     gets = f"Zone {name} gets about {times:.1f} times the others' air and has no valve of its own"
+    after = no_valve(name, look[zone], belief, zone)
     if times < 1:
-        asleep = look[zone].live < _ASLEEP
-        return Left(
-            zone=zone,
-            stir=f"{gets}; stir it down to the plate, then look again.",
-            check=f"{gets}, stirred as it is: look at its holes, glue and membrane, and whether more powder lies there.",
-            after=(
-                HintWord.CHECK_PLATE if asleep else HintWord.HOLD,
-                f"{gets}: the plate there lets too little through, which no valve mends.",
-            ),
-        )
-    return Left(
-        zone=zone,
-        stir=None,
-        check=f"{gets}: look whether the membrane there is torn, lifted or thinner, or less powder lies on it.",
-        after=(HintWord.HOLD, f"{gets}: the plate there lets too much through, which no valve mends."),
-    )
+        stir = f"{gets}; stir it down to the plate, then look again."
+        check = f"{gets}, stirred as it is: look at its holes, glue and membrane, and whether more powder lies there."
+        return Left(zone=zone, stir=stir, check=check, after=after)
+    check = f"{gets}: look whether the membrane there is torn, lifted or thinner, or less powder lies on it."
+    return Left(zone=zone, stir=None, check=check, after=after)
 
 
 def apart(belief: Belief, known: Sequence[bool], fixed: Collection[int], ratio: float) -> list[int]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bedwatch.aim.types import Problem
+from bedwatch.aim.types import Problem, ProblemKind
 from bedwatch.bed import Bed, Cells
 from bedwatch.judge.advisor import Advice, Advisor, Look
 from bedwatch.judge.belief import Seen
@@ -41,6 +41,8 @@ ASLEEP = 0.12
 # Undisturbed picture needed before a hint is given: eruptions of a gentle bed visit each spot every second or two, so
 # that a zone's middle has shown what it does after six.
 ENOUGH_S = 5.8
+# Before it a zone has hardly had an eruption: no figure of it means anything.
+_FIRST_S = 1.0
 _STILL_LIVE = 0.15
 _CALM = 0.15  # of the supply's travel, against heaving
 # A plan holds for so long while every zone is taken for what it was: it is the dearest part of a reading.
@@ -70,12 +72,10 @@ class _Advised:
 class Judge:
     """Gives readings of one bed. Keeps what each zone was taken for, so that hints do not flutter."""
 
-    def __init__(
-        self, bed: Bed, cells: Cells, past: Iterable[Reading | Did] = (), valves: frozenset[str] | None = None
-    ) -> None:
-        """past: what was seen and done before, in order. valves: names of the zones with a valve of their own; None: all."""
+    def __init__(self, bed: Bed, cells: Cells, past: Iterable[Reading | Did] = ()) -> None:
+        """past: what was seen and done before, in order."""
         self.history = History(past)
-        self._advisor = Advisor([zone.name for zone in bed.zones], valves)
+        self._advisor = Advisor([zone.name for zone in bed.zones], bed.with_valve)
         self._advisor.replay(self.history.events)
         self._bed = bed
         self._cells = cells
@@ -130,21 +130,26 @@ class Judge:
     def read(
         self, time_s: float, field: MotionField | None, problems: Sequence[Problem] = (), *, last: bool = False
     ) -> Reading:
-        """The reading of the window that ends at time_s. Too short a window: `settling`, with the figures seen so far.
+        """The reading of the window that ends at time_s. Too short a window: `settling`, with the figures seen so far, if any.
 
         last: nothing comes after it, so that the move is worked out from all that was seen.
         """
         if field is None:
             return self.nothing(time_s, State.SETTLING, problems)
+        if field.seconds < _FIRST_S:
+            return self.nothing(time_s, State.SETTLING, problems, keep=True)
         settled = field.seconds >= ENOUGH_S
-        faults = self._faults.find(time_s, field.ground) if settled else ()
+        faults = self._faults.find(time_s, field.ground)  # what is known from before a hand came in is followed at once
+        if not settled:
+            faults = ()
         evidence = [
             replace(one, live=max(one.live, alive)) if settled and alive > one.live else one
             for one, alive in zip(self._view.read(field, self._faults.troubled), self._faults.alive, strict=True)
         ]
         if settled:
             self._air = [air_of(one, before) for one, before in zip(evidence, self._air, strict=True)]
-        heaving = settled and field.ground is not None and heaves(field.ground)
+        hazy = any(problem.kind is ProblemKind.DUST_CLOUD for problem in problems)  # a veil pales all of it together
+        heaving = settled and not hazy and field.ground is not None and heaves(field.ground)
         if heaving:
             self._air = [Air.VIOLENT if one is Air.FED else one for one in self._air]
         air = self._air if settled else [Air.UNKNOWN] * len(evidence)
@@ -162,7 +167,7 @@ class Judge:
         advice = self._advice(time_s, evidence, hints, last=last) if settled else None
         move, outcome = (None, Outcome.LOOKING) if advice is None else (advice.move, advice.outcome)
         if heaving and Air.VIOLENT in air:
-            zone = ALL_ZONES if len(names) > 1 else names[0]
+            zone = names[0] if len(names) == 1 and self._bed.with_valve else ALL_ZONES
             move, outcome = Move(zone=zone, do=HintWord.LESS_AIR, amount=_CALM, because=_HEAVES), Outcome.MOVING
         elif advice is not None:
             air, hints = _agreed(advice, air, hints)
@@ -278,6 +283,7 @@ def _signs(evidence: ZoneEvidence) -> Signs:
         duty=_or_none(evidence.duty),
         restless=_or_none(evidence.restless),
         glides=_or_none(evidence.glides),
+        length_mm=None if math.isnan(evidence.restless) else _or_none(evidence.length_mm),
     )
 
 

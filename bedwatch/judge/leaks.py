@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.bed import Bed
+from bedwatch.judge.busy import Busy, quickly
 from bedwatch.judge.places import Array, Mask, Places, mean_over
 from bedwatch.judge.suspect import Suspect
 from bedwatch.judge.types import FaultKind
@@ -17,9 +18,12 @@ _WINDOW_S = 8.0
 # The strip along the wall against the powder further in, in pieces along the wall.
 _STRIP_MM, _WITHIN_MM = 13.0, (24.0, 48.0)
 _PIECE_MM = 10.0
-# A leak: the strip is busier than further in by this (logarithm of energy), and by so much more so than along the rest of the
-# wall, over this length at least and this share of the wall at most.
-_ABOVE_WITHIN, _ABOVE_REST, _SIGMAS = 0.4, 0.9, 4.0
+# A leak: the strip is busier than further in by this (logarithm of energy), and more so than along the rest of the wall. Shares
+# of such a lead over the rest, of so many sigmas of the wall's own scatter and of steadiness, second by second, are added up.
+_ABOVE_WITHIN, _EDGE = 0.2, 0.4
+_ABOVE_REST, _SIGMAS, _STEADY, _MOST_STEADY = 0.65, 4.2, 8.0, 12.0
+_ENOUGH = 3.2
+# It reaches over this length at least and this share of the wall at most.
 _LEAST_MM, _MOST_SHARE = 32.0, 0.5
 _SLACK = 0.75
 # Where the powder further in stands still it outdoes that by far.
@@ -40,6 +44,12 @@ class Wall:
         self.within: Mask = places.inside & (places.wall_mm > _WITHIN_MM[0]) & (places.wall_mm < _WITHIN_MM[1])
         self.piece: NDArray[np.intp] = piece
 
+    def parted(self, run: NDArray[np.intp]) -> tuple[Mask, Mask]:
+        """The strip along a run of pieces, and the strip along the rest of the wall."""
+        here = np.zeros(self.count, np.bool_)
+        here[run] = True
+        return self.strip & here[self.piece], self.strip & ~here[self.piece]
+
     def mean(self, values: Array, mask: Mask) -> Array:
         """(pieces,) mean of values over the mask, NaN where it has no place; smoothed over three pieces."""
         weight = np.bincount(self.piece[mask], minlength=self.count).astype(np.float64)
@@ -51,7 +61,8 @@ class Wall:
 
 def find_leaks(ground: Ground, places: Places, wall: Wall, known: list[Suspect]) -> list[Suspect]:
     """Stretches of wall along which powder runs up. known: leaks told before, which may be weaker now."""
-    quick = _quick(mean_over(ground, ground.quick, _WINDOW_S), ground)
+    busy = quickly(ground)
+    quick = busy.over(_WINDOW_S)
     strip, within = wall.mean(quick, wall.strip), wall.mean(quick, wall.within)
     # Powder further in that stands still is another fault; the strip must outdo its zone as well.
     medians = places.zone_medians(quick)
@@ -63,41 +74,34 @@ def find_leaks(ground: Ground, places: Places, wall: Wall, known: list[Suspect])
     middle = float(np.median(lead[usable]))
     spread = max(0.12, 1.4826 * float(np.median(np.abs(lead[usable] - middle))))
     slack = _SLACK if known else 1.0
-    more = max(_ABOVE_REST, _SIGMAS * spread) * slack
-    high = usable & (lead > _ABOVE_WITHIN * slack) & (lead - middle > more)
-    edge = usable & (lead > 0.0) & (lead - middle > more / 2)
     found = []
-    for run in _runs(edge):
-        if (
-            not high[run].any()
-            or not _LEAST_MM <= len(run) * wall.length_mm / wall.count <= _MOST_SHARE * wall.length_mm
-        ):
+    for run in _runs(usable & (lead > 0.0) & (lead - middle > _EDGE * slack)):
+        if not _LEAST_MM <= len(run) * wall.length_mm / wall.count <= _MOST_SHARE * wall.length_mm:
             continue
-        leak = _leak(run, float(np.nanmax(lead[run])), ground, places, wall)
-        if leak is not None:
+        strength = float(np.nanmax(lead[run]))
+        more = strength - middle
+        steady = min(busy.steadiness(*wall.parted(run), _WINDOW_S), _MOST_STEADY)
+        enough = more / _ABOVE_REST + more / (_SIGMAS * spread) + steady / _STEADY >= slack * _ENOUGH
+        leak = _leak(run, strength, busy, ground, places, wall) if enough else None
+        if leak is not None and strength > slack * _ABOVE_WITHIN:
             found.append(leak)
     return found
 
 
-def _quick(usual: Array, ground: Ground) -> Array:
-    """How busy places are from one frame to the next, half of the noise taken out (it is known to a factor of two): after some
-    frames a lively bed's powder is another one everywhere, but jets along the wall change it sooner."""
-    energy = np.exp(usual) - ground.noise / 2
-    return np.asarray(np.log(np.maximum(energy, max(0.3 * ground.noise, 1e-6))), np.float64)
-
-
-def _leak(run: NDArray[np.intp], strength: float, ground: Ground, places: Places, wall: Wall) -> Suspect | None:
+def _leak(
+    run: NDArray[np.intp], strength: float, quick: Busy, ground: Ground, places: Places, wall: Wall
+) -> Suspect | None:
+    """The leak along a stretch of wall, if it is one."""
     here = np.zeros(wall.count, np.bool_)
     here[run] = True
-    group = wall.strip & here[wall.piece]
+    group, _ = wall.parted(run)
     busy = float(mean_over(ground, ground.busy, _WINDOW_S)[group].max())
     if math.exp(busy) - ground.floor < _ABOVE_NOISE * ground.noise or not ground.live[group].any():
         return None
     within = wall.within & here[wall.piece]
     if strength < _SETTLED_LEAD and within.any() and float(ground.live[within].mean()) < _SETTLED:
         return None
-    each = _quick(ground.quick, ground)
-    series, inner = each[:, group].mean(axis=1), each[:, within].mean(axis=1)
+    series, inner = quick.series(group), quick.series(within)
     if float(np.mean((series - inner)[ground.recent(_NOW_S)])) < _NOW_SHARE * strength:
         return None
     x, y = _wall_point(places.bed, (run[0] + len(run) / 2) % wall.count / wall.count * wall.length_mm)

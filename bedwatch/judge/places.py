@@ -46,6 +46,7 @@ class Places:
             self.border_mm[here] = border_distance(bed, zone, xy[here.ravel()])
             beside.append(grow(here, reach))
         self.beside: Mask = np.stack(beside)
+        self._members = [np.flatnonzero(self.inside & (self.zone == number)) for number in range(len(bed.zones))]
 
     def disc(self, radius_mm: float) -> NDArray[np.uint8]:
         """A disc as a kernel of 0 and 1."""
@@ -68,13 +69,17 @@ class Places:
         count = many - few
         return np.where(count > 20, (outer - inner) / np.maximum(count, 1.0), np.nan)
 
+    def ring(self, place: tuple[int, int]) -> Mask:
+        """The surroundings of one place."""
+        away = np.hypot(self.x_mm - self.x_mm[place], self.y_mm - self.y_mm[place])
+        return np.asarray(self.inside & (away > _RING_MM[0]) & (away < _RING_MM[1]), np.bool_)
+
     def zone_medians(self, values: Array) -> Array:
         """(zones,) median over each zone's places; NaN for a zone that is not seen."""
         found = np.full(len(self.bed.zones), np.nan)
-        for number in range(len(found)):
-            here = self.inside & (self.zone == number)
-            if here.sum() >= 12:
-                found[number] = middle(values[here])
+        for number, here in enumerate(self._members):
+            if len(here) >= 12:
+                found[number] = middle(values.ravel()[here])
         return found
 
     def live_shares(self, ground: Ground, among: Mask | None = None) -> Array:

@@ -27,6 +27,7 @@ _OPENING, _NO_ROOM = 0.35, 1.5  # cost of opening a valve, and of one that may b
 _PER_DOUBT = 12.0  # cost, in moves, of a bed that is certainly not even: a twelfth of certainty is worth one move
 _MISSES = 0.15  # a turn misses its aim by this share, after it was seen and turned again
 _SHIFTS = np.linspace(-1.5, 1.5, 61)
+_AS_LIKELY, _BETTER = 0.5, 0.1
 _HARDLY = 0.05  # chance that is as good as none
 _OWN = 0.05  # ln air: zones differ in what they show, by wall, light and lens, however often they are looked at
 BIGGEST, SMALLEST = 0.4, 0.07  # of a valve's travel in one move
@@ -149,6 +150,11 @@ def best_plan(
                 plan = _plan(belief, valves, supply, order, keep, doubt, known, with_supply)
                 if can_rise or not any(step.valve is None and step.change > 0 for step in plan.steps):
                     plans.append(plan)
+    best = min(plans, key=lambda plan: plan.cost)
+    if (
+        not best.steps and best.even < _AS_LIKELY
+    ):  # more likely uneven than not: whatever may mend that is worth its moves
+        plans = [plan for plan in plans if plan.even > best.even + _BETTER] or [best]
     return min(plans, key=lambda plan: plan.cost)
 
 
@@ -197,14 +203,14 @@ def _cost(step: Step, valve: Travel) -> float:
 
 
 def _ordered(belief: Belief, steps: list[Step]) -> tuple[Step, ...]:
-    """The supply first, unless it is to be raised while a zone is wild, or brought down while one is not fed and another is to be
-    throttled by more than that; then the farthest off, the rich before the poor."""
-    wild, unfed = float(belief.air.max()) > _WILD, float(belief.air.min()) < math.log(LEAST)
+    """The supply first, unless it is to be raised while a zone is wild, or brought down while one is to be throttled by more than
+    that; then the farthest off, the rich before the poor."""
+    wild = float(belief.air.max()) > _WILD
     throttled = max((-step.change for step in steps if step.valve is not None), default=0.0)
 
     def rank(step: Step) -> float:
         if step.valve is None:
-            waits = wild if step.change > 0 else unfed and throttled > -step.change
+            waits = wild if step.change > 0 else throttled > -step.change
             return 1.5 if waits else -1.0
         return 1.0 - abs(step.change) - (_RICH_FIRST if step.change < 0 else 0.0)
 

@@ -8,6 +8,7 @@ from statistics import median
 
 from bedwatch.judge.belief import Belief, Seen
 from bedwatch.judge.plan import Step
+from bedwatch.judge.types import HintWord
 
 
 def reason_of(step: Step, names: Sequence[str], look: Sequence[Seen], belief: Belief) -> str:
@@ -54,6 +55,20 @@ def supply_spent(seen: Seen) -> str:
         f"Only {100 * seen.live:.0f} % of its middle moves with the supply at its end: less powder depth, a stronger supply or "
         "fewer losses, no valve."
     )
+
+
+def no_valve(name: str, seen: Seen, belief: Belief, zone: int) -> tuple[HintWord, str]:
+    """What a zone needs that has no valve of its own, where moving the supply does not help any more; and why."""
+    poor = float(belief.air[zone]) < median(map(float, belief.air))
+    word = HintWord.MORE_AIR if poor else HintWord.LESS_AIR
+    looks = (
+        f"only {100 * seen.live:.0f} % of its middle moves" if seen.live < 0.5 else f"air for {_times(belief, zone)}"
+    )
+    gets = f"gets {'less' if poor else 'more'} than the others ({looks})"
+    mend = (
+        "look for what holds its air back: holes, glue, its line" if poor else "throttle its line, or plug some holes"
+    )
+    return word, f"Zone {name} has no valve and {gets}; the supply moves all alike: {mend}, or fit a valve."
 
 
 def _times(belief: Belief, zone: int) -> str:

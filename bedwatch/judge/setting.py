@@ -34,12 +34,14 @@ class Measured:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ZoneSetting:
-    """One zone of a setting. valve: where its valve stood, in the operator's own words."""
+    """One zone of a setting. restless, length_mm: as in `Signs`. valve: where its valve stood, in the operator's own words."""
 
     zone: str
     live: Measured = Measured()
     speed_mm_s: Measured = Measured()
     evenness: Measured = Measured()
+    restless: Measured = Measured()
+    length_mm: Measured = Measured()
     hint: HintWord = HintWord.WAIT
     because: str = ""
     valve: str | None = None

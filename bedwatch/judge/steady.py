@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from statistics import fmean
+from typing import Literal
 
 from bedwatch.judge.setting import Measured
 from bedwatch.judge.types import BedReading, Reading, State, ZoneReading
@@ -21,6 +22,8 @@ GAP_S = 3.0
 # changed: what make-believe beds of 1.5 to 3 times the minimum scatter by, rounded up.
 WINDOW_SPEED = 0.025
 WINDOW_SHARE = 0.01
+# Of the signs of eruptions: restlessness by so much, their length by this share.
+WINDOW_RESTLESS, WINDOW_LENGTH = 0.17, 0.02
 # A bed whose speed was so much another one has been changed since.
 ANOTHER_SPEED = 0.12
 _CHANGED_AT_ONCE = 2.5  # mm/s: a bed that hardly moves does not change by scattering
@@ -28,12 +31,14 @@ _CHANGED_AT_ONCE = 2.5  # mm/s: a bed that hardly moves does not change by scatt
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ZoneMean:
-    """One zone over the steady part."""
+    """One zone over the steady part. restless, length_mm: as in `Signs`."""
 
     zone: str
     live: Measured
     speed_mm_s: Measured
     evenness: Measured
+    restless: Measured
+    length_mm: Measured
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,6 +134,8 @@ def mean_of(readings: Sequence[Reading]) -> Steady | None:
                 live=zone(number, lambda one: one.live, _no_error),
                 speed_mm_s=zone(number, lambda one: one.speed_mm_s, lambda one: one.speed_error_mm_s),
                 evenness=zone(number, lambda one: one.evenness, _no_error),
+                restless=_sign([one.zones[number] for one in part], "restless", windows),
+                length_mm=_sign([one.zones[number] for one in part], "length_mm", windows),
             )
             for number, name in enumerate(part[-1].zones)
         ),
@@ -139,14 +146,23 @@ def _no_error(_: object) -> float | None:
     return None
 
 
-def _measured(values: Sequence[float | None], errors: Sequence[float | None], windows: float) -> Measured:
+def _sign(zones: Sequence[ZoneReading], name: Literal["restless", "length_mm"], windows: float) -> Measured:
+    values = [None if zone.signs is None else getattr(zone.signs, name) for zone in zones]
+    usual = WINDOW_RESTLESS if name == "restless" else WINDOW_LENGTH * (_mean(values) or 0.0)
+    return _measured(values, [], windows, usual)
+
+
+def _measured(
+    values: Sequence[float | None], errors: Sequence[float | None], windows: float, share: float = WINDOW_SHARE
+) -> Measured:
+    """share: by how much one window differs from the next where no errors are given."""
     mean = _mean(values)
     if mean is None or 2 * sum(value is not None for value in values) < len(values):
         return Measured()
     known = [value for value in values if value is not None]
     scatter = math.sqrt(fmean([(value - mean) ** 2 for value in known]))
     own = _mean(errors)
-    usual = WINDOW_SHARE if own is None else WINDOW_SPEED * mean
+    usual = share if own is None else WINDOW_SPEED * mean
     repeat = max(usual, scatter) / math.sqrt(windows)
     return Measured(value=mean, error=math.hypot(own or 0.0, repeat), repeat=repeat)
 

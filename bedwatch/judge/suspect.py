@@ -13,7 +13,8 @@ from bedwatch.judge.types import FaultKind
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Suspect:
     """One place of one look. zone: index. since_s: source time at which it began, as far back as is remembered. strength: how
-    far it stands out, logarithm of energy. group: (rows, cols) the places of the ground map it covers."""
+    far it stands out, logarithm of energy. plain: so far beyond chance that a short look will do. group: (rows, cols) the places
+    of the ground map it covers."""
 
     kind: FaultKind
     x_mm: float
@@ -22,4 +23,5 @@ class Suspect:
     zone: int
     since_s: float
     strength: float
+    plain: bool = False
     group: NDArray[np.bool_] = field(repr=False, compare=False)

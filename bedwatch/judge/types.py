@@ -78,13 +78,14 @@ class Signs:
 
     live: share of the middle that is lifted, 0 to 1. duty: share of the time a spot of it is disturbed, 0 to 1. restless: how
     lively the eruptions are, 0 at the border between good and violent. glides: share of it that glides without bubbles.
-    None: not known, or nothing erupts.
+    length_mm: change over the pattern's own slope, of which light takes nothing away. None: not known, or nothing erupts.
     """
 
     live: float
     duty: float | None
     restless: float | None
     glides: float | None
+    length_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

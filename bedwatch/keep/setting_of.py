@@ -52,6 +52,8 @@ def setting_of(
                 live=mean.live,
                 speed_mm_s=mean.speed_mm_s,
                 evenness=mean.evenness,
+                restless=mean.restless,
+                length_mm=mean.length_mm,
                 hint=last.hint,
                 because=last.because,
                 valve=(valves or {}).get(mean.zone),

@@ -18,6 +18,7 @@ Word = TypeVar("Word", bound=StrEnum)
 LONGEST_WORDS = 400
 _MOST_MM = 100_000.0
 _FASTEST_MM_S = 100_000.0
+_MOST_RESTLESS = 100.0
 
 
 def read_setting(path: Path | str) -> Setting:
@@ -113,11 +114,17 @@ def _bed(table: Table | None) -> BedSetting | None:
 def _zone(table: Table) -> ZoneSetting:
     name = table.text("zone", longest=40)
     live, speed, evenness = _figures(table)
+    restless = table.number("restless", -_MOST_RESTLESS, _MOST_RESTLESS, required=False)
+    repeat = table.number("restless_repeat", 0.0, _MOST_RESTLESS, required=False)
+    length = table.number("length_mm", 0.0, _MOST_MM, required=False)
+    length_repeat = table.number("length_repeat_mm", 0.0, _MOST_MM, required=False)
     return ZoneSetting(
         zone=name or "?",
         live=live,
         speed_mm_s=speed,
         evenness=evenness,
+        restless=Measured(value=restless, error=repeat, repeat=repeat),
+        length_mm=Measured(value=length, error=length_repeat, repeat=length_repeat),
         hint=_word(table, "hint", HintWord) or HintWord.WAIT,
         because=table.text("because", longest=2000, required=False) or "",
         valve=table.text("valve", longest=LONGEST_WORDS, required=False),

@@ -15,9 +15,10 @@ FORMAT = 1
 _HEAD = (
     "A saved setting of a bed. Words may be changed by hand; figures are what was measured.",
     "What is not known is left out. ..._error: one standard error, everything counted in; ..._repeat: how far another",
-    "look at the same bed from the same place would differ.",
+    "look at the same bed from the same place would differ. restless, length_mm: how lively the eruptions are (0 at the",
+    "border to violent), and how far the change of the picture reaches; they follow the air more closely than the speed.",
 )
-_SHARE, _SPEED, _MM = 4, 3, 1
+_SHARE, _SPEED, _MM, _SIGN = 4, 3, 1, 3
 
 
 def setting_text(setting: Setting) -> str:
@@ -30,7 +31,8 @@ def setting_text(setting: Setting) -> str:
     document["name"] = setting.name
     document["saved"] = setting.saved.replace(microsecond=0)
     document["bedwatch"] = setting.version
-    document["source"] = setting.source
+    if setting.source:
+        document["source"] = setting.source
     document["seen_s"] = _rounded(setting.seen_s, 1)
     if setting.picture is not None:
         document["picture"] = setting.picture
@@ -95,6 +97,10 @@ def _zone(zone: ZoneSetting) -> Table:
             "zone": zone.zone,
             "valve": zone.valve,
             **_figures(zone.live, zone.speed_mm_s, zone.evenness),
+            "restless": _rounded(zone.restless.value, _SIGN),
+            "restless_repeat": _rounded(zone.restless.repeat, _SIGN),
+            "length_mm": _rounded(zone.length_mm.value, _SIGN),
+            "length_repeat_mm": _rounded(zone.length_mm.repeat, _SIGN),
             "hint": zone.hint.value,
             "because": zone.because or None,
         }

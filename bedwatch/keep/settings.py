@@ -7,6 +7,8 @@ and an old one is removed after. So at any moment a name stands for one whole se
 from __future__ import annotations
 
 import hashlib
+import re
+import time
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -22,6 +24,8 @@ from bedwatch.keep.setting_text import setting_text
 
 ENDING = ".setting.toml"
 _HASH_LETTERS = 8
+# What a save leaves behind that was killed on the way is older than this when another one clears it away.
+_STALE_S = 600.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,6 +67,7 @@ def save_setting(
     if old is not None and old.name != beside:
         with suppress(OSError):
             old.unlink(missing_ok=True)
+    _clear_away(folder, name, beside)
     return path
 
 
@@ -74,6 +79,22 @@ def _write(setting: Setting, path: Path, picture: bytes | None, ending: str) -> 
         write_bytes(path.parent / beside, picture)
     write_bytes(path, setting_text(replace(setting, picture=beside)).encode())
     return beside
+
+
+def _clear_away(folder: Path, name: str, beside: str | None) -> None:
+    """Drafts and pictures of this name that a killed save has left; nothing that another save may be about to name."""
+    draft = re.compile(rf"\.{re.escape(name)}\.(setting|[0-9a-f]{{{_HASH_LETTERS}}})-[0-9a-f]{{16}}\.\w+")
+    picture = re.compile(rf"{re.escape(name)}\.([0-9a-f]{{{_HASH_LETTERS}}})\.\w+")
+    with suppress(OSError):
+        for path in folder.iterdir():
+            shown = picture.fullmatch(path.name)
+            if path.name == beside or not (shown or draft.fullmatch(path.name)):
+                continue
+            with suppress(OSError):
+                if time.time() - path.stat().st_mtime < _STALE_S:
+                    continue
+                if shown is None or hashlib.sha256(path.read_bytes()).hexdigest().startswith(shown[1]):
+                    path.unlink()
 
 
 def look_up(text: str, folders: Sequence[Path]) -> Path:

@@ -12,7 +12,7 @@ from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Picture
 from bedwatch.motion.barred import Barred
 from bedwatch.motion.beside import SECTORS, Beside, Sides
-from bedwatch.motion.strange import Looks, Usual, middle_of
+from bedwatch.motion.strange import Looks, Usual, middle_of, planes
 
 Array = NDArray[np.floating[Any]]
 Mask = NDArray[np.bool_]
@@ -24,6 +24,8 @@ _BARS_KNOWN_S = 3.0
 _AWAY_S = 1.0  # so long without a picture
 # Light that changes over this share of the bed at once, with the pattern left, is a lamp or the exposure.
 _LIGHT_SHARE = 0.4
+# It goes on to change while so many blocks look another way than at the look before: a shadow that wanders on.
+_WANDERS, _WANDERS_S = 0.04, 2.0
 # A cloud: the pattern is fainter by this (logarithm) over this share of the bed.
 _FAINTER, _CLOUD_SHARE, _CLOUD_S = 0.42, 0.6, 0.35
 # It is told when it was there in so many looks one after the other, a large one sooner.
@@ -35,6 +37,9 @@ _WALL_BLOCKS = 4  # so near the wall it must reach
 # Whether the surroundings show the light changed: in so many sectors.
 _SHADED, _BROAD = 6, 8
 _OVER_S, _STAYS_S, _MAYBE_S = 0.6, 20.0, 0.9
+_UNSEEN_S = (
+    3.0  # what was not seen to come in, though all round the bed is in sight, is the bed's new look after so long
+)
 _ALIKE, _UNLIKE = 0.15, 0.3
 
 
@@ -56,6 +61,7 @@ class Cover:
         self._fine_size = (max(8, round(cols * step_mm / _CELL_MM)), max(8, round(rows * step_mm / _CELL_MM)))
         fine = np.asarray(cv2.resize(self._mask, self._fine_size, interpolation=cv2.INTER_AREA))
         fine_whole: Mask = fine > 0.6
+        self._fine_planes = planes(fine.shape)
         self._per_fine = 1.0 / np.maximum(fine, 0.1)
         self._barred = Barred(self._whole, fine_whole) if self._whole.any() and fine_whole.any() else None
         self._sector = _sectors(self._whole.shape)
@@ -78,6 +84,7 @@ class Cover:
         self._off_since: float | None = None
         self._clear_since: float | None = None
         self._cloud_since: float | None = None
+        self._light_s: float | None = None
         if self._barred is not None:
             self._barred.forget()
         if self._beside is not None:
@@ -91,12 +98,13 @@ class Cover:
         picture: Picture | None = None,
         *,
         unsure: bool = False,
+        gliding: bool = False,
     ) -> bool:
         """Look at one frame, a tenth of a second or more after the last one looked at. rectified: (rows, cols) grey.
 
         colours: gives the colours of the blocks in this picture, as `Hue` reads them; asked for when needed. picture: the one
         that was rectified, for what stands round the bed. unsure: the camera may have moved, so that only what is seen to come
-        in, or a cloud, counts.
+        in, or a cloud, counts. gliding: the surface moves as one piece, which carries its own marks along: the same holds.
         """
         if self._start_s is not None and 0 <= time_s - self._last_s < _EVERY_S:
             return self.covered
@@ -111,7 +119,7 @@ class Cover:
             self._first.append((looks, fine))
             return self.covered
         sides = None if self._beside is None or picture is None else self._beside.look(picture)
-        self._judge(self._usual, looks, fine, time_s - self._start_s, gap_s, sides, unsure=unsure)
+        self._judge(self._usual, looks, fine, time_s - self._start_s, gap_s, sides, unsure=unsure, gliding=gliding)
         return self.covered
 
     def _judge(
@@ -124,6 +132,7 @@ class Cover:
         sides: Sides | None,
         *,
         unsure: bool,
+        gliding: bool,
     ) -> None:
         assert self._barred is not None
         time_s, learnt = self._last_s, age_s >= _SURE_S
@@ -136,7 +145,10 @@ class Cover:
             self._first.clear()
         now = usual.against(looks)
         thing = usual.things(now, covered=self.covered) if age_s >= _LEARN_S else self._whole & False
-        barred = self._barred.look(now, fine - self._fine - now.common, usual, covered=self.covered)
+        common = now.common
+        if now.lit is not None:
+            self._fine, common = self._fine + self._fine_planes @ now.lit, 0.0
+        barred = self._barred.look(now, fine - self._fine - common, usual, covered=self.covered)
         barred &= age_s >= _BARS_KNOWN_S
         thing |= barred
         usual.remember(now)
@@ -153,8 +165,9 @@ class Cover:
             thing = self._whole & False
         else:
             self.light = False
+        self._follow_light(usual, looks, fine)
         cloud = learnt and self._is_cloud(now.fainter, time_s)
-        self._decide(thing, cloud, looks.level, usual, came=came, sure=bool(barred.any()), unsure=unsure)
+        self._decide(thing, cloud, looks.level, usual, came=came, sure=bool(barred.any()), unsure=unsure or gliding)
         if self._usual is not None and not self.covered and self._cloud_since is None and not unsure:
             # What may be a thing is not learnt at once; what never came to be one is.
             maybe = self._off_since is not None and time_s - self._off_since < _MAYBE_S
@@ -164,6 +177,19 @@ class Cover:
             self._barred.learn(weight)
             if self._beside is not None and not maybe:
                 self._beside.learn(gap_s)
+
+    def _follow_light(self, usual: Usual, looks: Looks, fine: Array) -> None:
+        """A light that has begun to change is followed until it stands."""
+        if self.light:
+            self._light_s = self._last_s
+        elif self._light_s is not None:
+            wanders = usual.strange_share > _WANDERS and self._last_s - self._light_s < _WANDERS_S
+            if wanders and not self.covered:
+                self.light = True
+                usual.start(looks)
+                self._fine = fine
+            else:
+                self._light_s = None
 
     def _came(self, thing: Mask, sides: Sides | None) -> bool | None:
         """Whether it is seen to have come in over the wall, where it reaches the wall; None when that cannot be told."""
@@ -224,7 +250,8 @@ class Cover:
             if self._off_since is None:
                 self._off_since = time_s
             self.covered = bool(self.covered or stayed or cloud)
-            if time_s - self._off_since > _STAYS_S or (thing.any() and self._has_gone(thing, level, usual)):
+            stays_s = _UNSEEN_S if came is False and not cloud else _STAYS_S
+            if time_s - self._off_since > stays_s or (thing.any() and self._has_gone(thing, level, usual)):
                 self.covered = False
                 self._forget()
             return

@@ -41,6 +41,8 @@ class MotionField:
         does by chance.
     texture: (n cells,) mean squared slope of the pattern, (per cent per mm) squared.
     glide: (n cells,) share of the change over half a second that displacements explain: a smooth surface that glides.
+    rigid: share of the squared speed that one steady turn and shift of the whole surface explain: near 1 for a thing that turns
+        or glides in one piece, little where bubbles come and go; 0 where nothing moves.
     ground: what every place of 5 mm did, over a longer time; None where it was not asked for.
     """
 
@@ -56,4 +58,5 @@ class MotionField:
     coherence: Array
     texture: Array
     glide: Array
+    rigid: float = 0.0
     ground: Ground | None = None

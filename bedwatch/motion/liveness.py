@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from bedwatch.motion.blocks import LEAST_SEEN
 from bedwatch.motion.gliding import SURELY_GLIDES
 from bedwatch.motion.gradients import SMOOTH_TAPS, Image
-from bedwatch.motion.speed import ALIKE, CHANGE, CROSS_LAG, EXPLAINED, SLOPE, SPEED2, Key
+from bedwatch.motion.speed import ALIKE, CHANGE, CROSS_LAG, EXPLAINED, SLOPE, SPEED2, VEL_X, VEL_Y, Key
 from bedwatch.motion.tally import Channel
 
 Array = NDArray[np.floating[Any]]
@@ -36,6 +36,8 @@ _STRONG = 12.0
 # Temporal noise of a picture that looks noise-free, grey levels squared (EMVA Standard 1288 sets this floor for 8 bit).
 _LEAST_NOISE_DN2 = 0.24
 
+
+_LEAST_RIGID = 12  # blocks that must be live for a motion to be called that of one piece
 
 # A window cut by the wall holds too few pixels to tell gliding from chance.
 _WHOLE_WINDOW = 0.8
@@ -94,3 +96,24 @@ def live_blocks(
     return np.asarray(
         slowly | (change > floor) & (drifts | replaced | ((wide | in_bursts) & (soon > _MOSTLY_REPLACED))), np.bool_
     )
+
+
+def rigidity(pairs: Mapping[Key, Channel], live: NDArray[np.bool_]) -> float:
+    """Share of the squared speed that one steady rigid motion of the whole surface explains, 0 to 1, in the comparison that
+    shows it best; 0 where nothing is live.
+
+    Mean velocities are fitted by a turn and a shift with the least squares (textbook result: what is left and what is
+    explained add up).
+    """
+    y, x = np.nonzero(live)
+    if len(x) < _LEAST_RIGID:
+        return 0.0
+    away = np.stack([x - x.mean(), y - y.mean()])
+    shares = []
+    for channel in pairs.values():
+        along = np.stack([channel.sums[VEL_X][live], channel.sums[VEL_Y][live]]).astype(np.float64)
+        shift = along.mean(axis=1)
+        turn = float((away[0] * along[1] - away[1] * along[0]).sum() / (away**2).sum())
+        explained = len(x) * float(shift @ shift) + turn**2 * float((away**2).sum())
+        shares.append(explained / max(float(channel.sums[SPEED2][live].sum()), 1e-9))
+    return max(shares)

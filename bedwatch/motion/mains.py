@@ -14,18 +14,18 @@ Array = NDArray[np.floating[Any]]
 
 # So many rows and columns of the picture are looked at.
 ROWS, COLUMNS = 96, 72
-# Of a row's still columns so many are enough. After so many frames without bands two in a row of seven are looked at: two, and
-# seven, since at one step of its own the light would stand still.
+# Of a row's still columns so many are enough. After so many frames without bands three in a row of ten are looked at.
 _TAKEN = 24
-_ALL_FRAMES, _LOOK_OF = 24, (2, 7)
+_ALL_FRAMES, _LOOK_OF = 24, (3, 10)
 # A row whose surroundings show in fewer columns than this is read from its neighbours.
 _LEAST_COLUMNS = 4
 # What a place looks like without bands: its mean over this time.
 _MEMORY_S = 1.5
 _LEARN_FRAMES = 12
-# Bands are taken out when they are this strong (root mean square, natural logarithm), as the rows themselves agree on it.
+# Bands are taken out when they are this strong (root mean square, natural logarithm), as both halves of the picture agree on it.
 _BANDS_FROM, _BANDS_UNTIL = 0.0035, 0.002
 _SMOOTH = 0.1
+_TURNED = 0.7  # change of the change against the change, both squared: 1 for bands that roll on by a sixth from frame to frame
 _MOST = 0.3
 _LOG = np.log(np.maximum(np.arange(256), 4)).astype(np.float32)
 
@@ -52,9 +52,10 @@ class RowLight:
         self._at = (at_px[rows, columns, 1], at_px[rows, columns, 0])
         self._mean: Array | None = None
         self._count = self._frames = 0
-        self._before: tuple[int, Array] = (-1, np.zeros(0))
+        self._before: list[Array] = []  # both halves' rows in the last two frames, newest first
+        self._before_frame = -1
         self._last_s = 0.0
-        self._strength2 = 0.0
+        self._agree = [0.0, 0.0]  # mean squares of the change of the rows, and of its change
         self.active = self.began = False
         spacing = max(1e-6, (self._v[-1] - self._v[0]) / (len(self._v) - 1))
         self._row_of: NDArray[np.intp] = np.clip(np.rint((row_px - self._v[0]) / spacing), 0, len(self._v) - 1).astype(
@@ -76,17 +77,24 @@ class RowLight:
         weight = 1 / (self._count + 1) if self._count < _LEARN_FRAMES else min(1.0, (time_s - self._last_s) / _MEMORY_S)
         self._mean = self._mean + np.float32(weight) * (logs - self._mean)
         self._count, self._last_s = self._count + 1, time_s
-        rows: Array = np.median(off, axis=1)
+        halves: Array = np.median(off.reshape(len(off), 2, -1), axis=2).T
+        rows = halves.mean(axis=0)
         rows = rows - middle(rows)
-        if self._count > 2 and self._frames == self._before[0] + 1:
-            # Noise of neighbouring rows is independent; bands are not. Haze and shadows are slower than they.
-            rolled = rows - self._before[1]
-            agree = float(np.mean(rolled[1:] * rolled[:-1])) / 2
-            self._strength2 += _SMOOTH * (agree - self._strength2)
-        self._before = (self._frames, rows)
+        if self._frames != self._before_frame + 1:
+            self._before.clear()
+        if self._count > 2 and len(self._before) == 2:
+            # Bands go across the whole picture; noise, encoders and a shadow's slant do otherwise on either side of it.
+            rolled = halves - self._before[0]
+            turned = rolled - self._before[0] + self._before[1]
+            for number, (left, right) in enumerate((rolled, turned)):
+                agree = float(np.mean((left - middle(left)) * (right - middle(right))))
+                self._agree[number] += _SMOOTH * (agree - self._agree[number])
+        self._before, self._before_frame = [halves, *self._before[:1]], self._frames
         was = self.active
-        strength = np.sqrt(max(0.0, self._strength2))
+        strength = np.sqrt(max(0.0, self._agree[0]) / 2)
         self.active = strength > (_BANDS_UNTIL if self.active else _BANDS_FROM)
+        # Haze and shadows go on as they went; bands have turned from one change to the next.
+        self.active = self.active and self._agree[1] > _TURNED * self._agree[0]
         self.active = self.active and self._count >= _LEARN_FRAMES
         self.began = self.active and not was
         if not self.active:

@@ -93,11 +93,15 @@ class MotionMeter:
         self._ground.pause(time_s)
         self._begin()
 
+    def cut(self) -> None:
+        """What follows is not to be compared with the frames just before; all that was measured goes on to count."""
+        self._views.clear()
+        self._gliding.forget()
+        self._moved = None
+
     def _begin(self) -> None:
         self._tally.drop()
-        self._gliding.forget()
-        self._views.clear()
-        self._moved = None
+        self.cut()
 
     def forget_before(self, time_s: float) -> None:
         """Let the window begin at a time: what was seen before is no longer so."""
@@ -116,9 +120,7 @@ class MotionMeter:
             if gap_s <= LEAST_STEP_S:
                 return
             if self._is_hole(gap_s):
-                self._views.clear()
-                self._gliding.forget()
-                self._moved = None
+                self.cut()
         contrast = self._contrast.of(rectified)
         now = _View(time_s=time_s, scales=(slopes(contrast), slopes(halve(contrast))))
         self._tally.mark(time_s)

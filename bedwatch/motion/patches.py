@@ -13,7 +13,7 @@ from bedwatch.motion.field import MotionField, Patches
 from bedwatch.motion.gliding import glide
 from bedwatch.motion.gradients import Image
 from bedwatch.motion.ground import GroundLog
-from bedwatch.motion.liveness import coherence, live_blocks, renewal
+from bedwatch.motion.liveness import coherence, live_blocks, renewal, rigidity
 from bedwatch.motion.margin import Margin
 from bedwatch.motion.speed import SLOPE, BlockSpeeds, Key, block_speeds
 from bedwatch.motion.tally import Channel
@@ -112,6 +112,7 @@ def measure(
         duty=cells.mean(duty(bursts.sums, bursts.least, cells.used)),
         coherence=cells.mean(explained),
         glide=cells.mean(glides),
+        rigid=rigidity(pairs, live & bed.used),
         texture=cells.mean(shortest.sums[SLOPE]) / px_mm[0] ** 2,
         ground=ground.view(noise_of(bursts.least, cells.used), live, known, glides, grey),
     )

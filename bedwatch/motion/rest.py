@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 from bedwatch.aim.health.rest import NotAtRest, Rest
 from bedwatch.aim.rectify import Rectifier
 from bedwatch.aim.types import Aim
-from bedwatch.bed import Bed, cell_index, make_cells, zone_index
+from bedwatch.bed import Bed, make_cells
 from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Frame
-from bedwatch.motion.meter import MotionMeter
+from bedwatch.motion.bed_meter import bed_meter
 
 LOOK_S = 5.0
 LEAST_S = 3.0
@@ -49,16 +49,8 @@ class _View:
 
     def __init__(self, aim: Aim, bed: Bed, size_px: tuple[int, int]) -> None:
         self._rectifier = Rectifier(aim, bed, size_px)
-        visible, step_mm = self._rectifier.visible, self._rectifier.step_mm
-        xy, cells = self._rectifier.xy_mm.reshape(-1, 2), make_cells(bed)
-        self._meter = MotionMeter(
-            visible=visible,
-            step_mm=step_mm,
-            cell=cell_index(bed, cells, xy).reshape(visible.shape),
-            zone=zone_index(bed, xy).reshape(visible.shape),
-            cell_count=len(cells.zone),
-            zone_count=len(bed.zones),
-        )
+        visible = self._rectifier.visible
+        self._meter = bed_meter(self._rectifier, bed, make_cells(bed), aim)
         self._before: NDArray[np.float32] | None = None
         self._sum: NDArray[np.float64] = np.zeros(visible.shape)
         self._squares: NDArray[np.float64] = np.zeros(visible.shape)

@@ -17,7 +17,7 @@ from bedwatch.motion.tally import Channel
 Array = NDArray[np.floating[Any]]
 Key = tuple[int, int]  # scale (0 fine, 1 coarse), lag in compared frames
 
-SPEED2, SPREAD, EXPLAINED, CHANGE, SLOPE, ALIKE = range(6)
+SPEED2, SPREAD, EXPLAINED, CHANGE, SLOPE, ALIKE, VEL_X, VEL_Y = range(8)
 CROSS_LAG = 8  # the lag whose successive displacements are multiplied
 
 # A block's window holds so few independent pixels that noise alone explains this part of itself; from white noise, per
@@ -30,6 +30,9 @@ _SURE_PX, _LOST_PX = 0.5, 1.5
 _LEAST_ERROR, _FAR_ERROR, _FAR_PX = 0.012, 0.17, 0.4
 # A block that sees lines knows the motion across them only; what that adds to the relative error, per decade beyond _LINES.
 _LINES_ERROR, _LINES = 0.08, 6.0
+# Where noise hides all slopes across one direction, motion that way reads as none: of motion that goes every way alike,
+# 1 - sqrt(1/2) of the speed.
+_UNSEEN_ERROR = 0.29
 # The coarse scale has a quarter of the pixels, so it is asked little while the fine one answers.
 _COARSE_SAY = 0.05
 # Noise energy of a block is at most so many times its least value among some sixty.
@@ -46,12 +49,12 @@ _NOISE_SLOPE = 2 / 3 / 2 * float((SLOPE_TAPS**2).sum() / (SMOOTH_TAPS**2).sum())
 
 
 def rows_of(pair: Comparison, *, lag_s: float, px_mm: float) -> NDArray[np.float32]:
-    """The quantities of one comparison whose means over time are wanted: (6, rows, cols)."""
-    scale2 = (px_mm / lag_s) ** 2
-    speed2 = (pair.shift_x**2 + pair.shift_y**2) * scale2
-    return np.stack([speed2, pair.spread * scale2, pair.explained, pair.change, pair.slope, pair.alike]).astype(
-        np.float32
-    )
+    """The quantities of one comparison whose means over time are wanted: (8, rows, cols)."""
+    scale = px_mm / lag_s
+    x, y = pair.shift_x * scale, pair.shift_y * scale
+    speed2 = x * x + y * y
+    spread = pair.spread * scale**2
+    return np.stack([speed2, spread, pair.explained, pair.change, pair.slope, pair.alike, x, y]).astype(np.float32)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,6 +120,12 @@ def _bias(
     bias = np.where(step[0] > _LOST_PX, 0.5, np.hypot(_LEAST_ERROR, far) + 0.01 * np.minimum(steps, 2.0) ** 2)
     shape = np.einsum("krc,krc->rc", weights, np.stack([_lopsided(means[k], k, px_mm) for k in keys]))
     lines = _LINES_ERROR * np.clip(np.log10(np.maximum(shape, _LINES) / _LINES), 0.0, 1.2)
+    weak = np.einsum(
+        "krc,krc->rc",
+        weights,
+        np.stack([_weakened(means[k], energy[k[0]], (means[k].lag_s / px_mm[k[0]]) ** 2) for k in keys]),
+    )
+    lines += _UNSEEN_ERROR * weak
     explained = np.stack(
         [means[k].sums[EXPLAINED] / np.maximum(means[k].sums[CHANGE] - energy[k[0]], 1e-9) for k in keys]
     )
@@ -159,6 +168,20 @@ def _unshrunk(channel: Channel, energy: Array) -> Array:
     """What squared speed must be multiplied with since noise steepens the slopes that the change is divided by."""
     steeper = _NOISE_SLOPE * energy / np.maximum(channel.sums[SLOPE], 1e-9)
     return np.asarray((1.0 - np.minimum(steeper, 0.3)) ** -2, np.float64)
+
+
+def _weakened(channel: Channel, energy: Array, per_px2: float) -> Array:
+    """Share of the squared speed along the weaker direction that noise in the slopes takes away, 0 to 1.
+
+    The smaller eigenvalue of the structure tensor, from its trace and the trace of its inverse, against what noise adds to
+    it (errors in variables: Fuller 1987, Measurement Error Models, ch. 1).
+    """
+    mean = np.maximum(channel.sums[SLOPE], 1e-9)
+    product = 2 * mean / np.maximum(channel.sums[SPREAD] * per_px2, 1e-9)
+    weaker = mean - np.sqrt(np.maximum(mean**2 - product, 0.0))
+    hidden, usual = (np.clip(_NOISE_SLOPE * energy / np.maximum(of, 1e-9), 0.0, 1.0) for of in (weaker, mean))
+    # What noise takes away on the average is given back (`_unshrunk`).
+    return np.asarray(np.clip(1.0 - ((1.0 - hidden) / (1.0 - np.minimum(usual, 0.3))) ** 2, 0.0, 1.0), np.float64)
 
 
 def _lopsided(channel: Channel, key: Key, px_mm: tuple[float, float]) -> Array:

@@ -34,6 +34,11 @@ _LONG_BLOCKS, _MANY_BLOCKS = 7, 30
 _VERY, _FAR_BEYOND, _FEW_BLOCKS = 0.34, 2.0, 4
 # What is darker or brighter by no more than this, with the pattern of the powder as strong as before, is shadow or light.
 _SHADE, _SAME_PATTERN, _SHADE_BLOCKS = 0.75, 0.30, 20
+# Where all of the bed, or half of it against the other, gets brighter or darker by this it may be another lamp, and lamps lean.
+# It is one if a plane explains it to within the bed's own unrest, as it does not the edge of a shadow, and if it stays as it
+# is, as a shadow that passes does not. Then it is taken for usual.
+_LIT, _LEANS, _MOSTLY, _AGREE, _OF_TAIL, _FITS = 0.08, 0.7, 0.8, 0.05, 0.5, 4
+_LIT_LOOKS, _LIT_ALIKE = 4, 0.06
 # At its beginning it has come by this share within so many looks.
 _SUDDEN, _PAST_LOOKS = 0.75, 5
 
@@ -63,7 +68,8 @@ class Against:
     """One picture against the usual look; (rows, cols) each, 0 off the bed where nothing else is said.
 
     common: change of brightness that the bed shares. off: each block's own. smooth: the same over windows of several widths.
-    fainter: change of the pattern, not set aside. tinted: change of colour, without sign.
+    fainter: change of the pattern, not set aside. tinted: change of colour, without sign. lit: another light that came with this
+    picture and is taken for usual from it on, (3,) of `planes`; None for none.
     """
 
     common: float
@@ -71,6 +77,13 @@ class Against:
     smooth: tuple[Array, ...]
     fainter: Array
     tinted: Array
+    lit: Array | None = None
+
+
+def planes(shape: tuple[int, ...]) -> Array:
+    """(rows, cols, 3): 1, and -1 to 1 across and down."""
+    across, down = np.meshgrid(*(np.linspace(-1, 1, size) for size in shape[::-1]))
+    return np.stack([np.ones(shape), across, down], axis=-1)
 
 
 class Usual:
@@ -78,11 +91,16 @@ class Usual:
 
     def __init__(self, whole: Mask, first: Looks) -> None:
         self._whole = whole
+        self._planes = planes(whole.shape)
+        halves = [(whole & (side < 0), whole & (side >= 0)) for side in (self._planes[..., 1], self._planes[..., 2])]
+        self._halves = [(one, other) for one, other in halves if one.any() and other.any()]
         self._counts = [self._box(whole.astype(np.float32), n) for n in _WINDOWS]
         self._tail = list(_FIRST_TAIL)
         self._tail_hue = _FIRST_TAIL_HUE
+        self._lit: deque[Array] = deque(maxlen=_LIT_LOOKS)
         self._past: deque[tuple[Array, Array]] = deque(maxlen=_PAST_LOOKS)
         self.level = first.level
+        self.strange_share = 0.0  # of the bed's blocks, in the picture last looked at
         self.start(first)
 
     def start(self, looks: Looks) -> None:
@@ -93,7 +111,12 @@ class Usual:
         """One picture against the usual look."""
         off = looks.level - self.level
         common = middle(off[self._whole])
-        off = np.where(self._whole, off - common, 0.0)
+        off = off - common
+        lit = self._lamp(off, common)
+        if lit is not None:
+            self.level = self.level + self._planes @ lit  # another light, not another surface
+            off = off + common - self._planes @ lit
+        off = np.where(self._whole, off, 0.0)
         return Against(
             common=common,
             off=off,
@@ -102,7 +125,37 @@ class Usual:
             ),
             fainter=looks.pattern - self._pattern,
             tinted=self._tinted(looks.hues),
+            lit=lit,
         )
+
+    def _lamp(self, off: Array, common: float) -> Array | None:
+        """(3,) another light, of `planes`, once it has stayed as it is for some looks. off: change without what is common."""
+        halves = [abs(middle(off[one]) - middle(off[other])) for one, other in self._halves]
+        if max(abs(common), *halves) < _LIT:
+            self._lit.clear()
+            return None
+        lean = self._lean(off)
+        before, after = (np.abs(of[self._whole]) for of in (off, off - self._planes @ lean))
+        agree = float(np.mean(after < max(_AGREE, _OF_TAIL * self._tail[0])))
+        if agree < _MOSTLY or middle(after) > _LEANS * middle(before):
+            self._lit.clear()
+            return None
+        self._lit.append(lean + np.array([common, 0.0, 0.0]))
+        if len(self._lit) < _LIT_LOOKS or float(np.ptp(self._lit, axis=0).max()) > _LIT_ALIKE:
+            return None
+        lit = np.mean(self._lit, axis=0)
+        self._lit.clear()
+        return np.asarray(lit, np.float64)
+
+    def _lean(self, off: Array) -> Array:
+        """(3,) the plane through the changes that most blocks of the bed agree on, of `planes`."""
+        here, there = self._planes[self._whole], off[self._whole]
+        agree = np.ones(len(there), np.bool_)
+        for _ in range(_FITS):
+            plane, *_ = np.linalg.lstsq(here[agree], there[agree], rcond=None)
+            miss = np.abs(there - here @ plane)
+            agree = miss <= max(_AGREE, 1.5 * middle(miss))
+        return np.asarray(plane, np.float64)
 
     def learn(self, looks: Looks, now: Against, weight: float) -> None:
         self.level = self.level + weight * (looks.level - self.level)
@@ -121,6 +174,7 @@ class Usual:
     def things(self, now: Against, *, covered: bool) -> Mask:
         """(rows, cols) blocks that something hides. covered: something is there already, so it need not have come just now."""
         strange, other_hue = self._strange(now)
+        self.strange_share = float(np.count_nonzero(strange)) / max(1, int(self._whole.sum()))
         very = np.abs(now.smooth[0]) > max(_VERY, _FAR_BEYOND * self._tail[0])
         count, labels, stats, _ = cv2.connectedComponentsWithStats(strange, connectivity=8)
         found = np.zeros(self._whole.shape, np.bool_)

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from bedwatch.bed import Valves
 from bedwatch.judge.apart import How
 from bedwatch.judge.way_back import Against, Step
-from bedwatch.show.words import HINTS, travel, valve
+from bedwatch.show.words import HINTS, NO_MARKS, travel, turn_words, valve
 
 _STEPS = {
     Step.WAIT: "wait, the bed is settling or not seen",
@@ -15,12 +16,13 @@ _STEPS = {
     Step.OVER: "go a little over",
     Step.TRIM: "trim",
     Step.DOWN: "come down to the mark",
+    Step.LOOK: "looks right, look on to be sure",
     Step.BACK: "you're back",
 }
 
 
 def against_dict(against: Against) -> dict[str, Any]:
-    """The field `against`. Shares: 0.12 is twelve per cent faster, or twelve points more live; null where unknown."""
+    """The field `against`. Shares: 0.12 is twelve per cent faster or livelier, or twelve points more live; null where unknown."""
     found = against.apart
     move = against.next
     return {
@@ -38,6 +40,8 @@ def against_dict(against: Against) -> dict[str, Any]:
                 "now": None if zone.how is How.UNKNOWN else zone.how.value,
                 "faster": _number(zone.speed),
                 "faster_error": _number(zone.speed_error),
+                "livelier": _number(zone.livelier),
+                "livelier_error": _number(zone.livelier_error),
                 "more_live": _number(zone.live),
                 "more_live_error": _number(zone.live_error),
             }
@@ -50,7 +54,7 @@ def against_dict(against: Against) -> dict[str, Any]:
     }
 
 
-def against_line(against: Against) -> str:
+def against_line(against: Against, valves: Valves = NO_MARKS) -> str:
     """One line: how far off, and what to do on the way back."""
     head = f"against {against.setting}: {_STEPS[against.step]}"
     found = against.apart
@@ -60,18 +64,19 @@ def against_line(against: Against) -> str:
         sure = against.sure
         return head if sure is None else f"{head}, every zone within a tenth: {100 * sure:.0f} % sure"
     off = [
-        f"zone {zone.zone} {100 * zone.speed:+.0f} ± {100 * zone.speed_error:.0f} %"
-        if math.isfinite(zone.speed)
+        f"zone {zone.zone} {100 * zone.livelier:+.0f} ± {100 * zone.livelier_error:.0f} %"
+        if math.isfinite(zone.livelier)
         else f"zone {zone.zone} {zone.how.value}"
         for zone in found.zones
         if zone.how is not How.ALIKE
     ]
     parts = [head]
     if against.next is not None:
-        far = travel(against.next.amount)
-        parts.append(f"{valve(against.next.zone)}: {HINTS[against.next.do]}" + (f" by {far}" if far else ""))
+        move = against.next
+        far, way = travel(move.amount), turn_words(move.do, move.zone, valves)
+        parts.append(f"{valve(move.zone, valves)}: {HINTS[move.do]}" + (f" by {far}" if far else "") + way)
     if off:
-        parts.append("speed " + ", ".join(off))
+        parts.append("livelier by " + ", ".join(off))
     return "; ".join(parts)
 
 

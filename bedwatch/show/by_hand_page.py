@@ -84,7 +84,7 @@ def _corner_steps(bed: Bed) -> list[dict[str, Any]]:
 
 
 def _twelve() -> dict[str, Any]:
-    what = "If 12 o'clock is not at the picture's top: click one place on the wall or rim there."
+    what = "If 12 o'clock is not where the dotted line ends: click one place on the wall or rim there. Click again to turn it."
     return _step("twelve", "12 o'clock", what, least=0, most=1, around=False, outline=False)
 
 

@@ -106,6 +106,7 @@ def _signs(r: _Reader, raw: dict[str, Any], path: str) -> Signs:
         duty=r.maybe(raw, "duty", path, high=1.0),
         restless=r.maybe(raw, "restless", path, low=-math.inf),
         glides=r.maybe(raw, "glides", path, high=1.0),
+        length_mm=r.maybe(raw, "length_mm", path) if "length_mm" in raw else None,
     )
 
 

@@ -76,6 +76,7 @@ def _signs(signs: Signs) -> dict[str, Any]:
         "duty": _number(signs.duty, _SIGN),
         "restless": _number(signs.restless, _SIGN),
         "glides": _number(signs.glides, _SHARE),
+        "length_mm": _number(signs.length_mm, _SIGN),
     }
 
 

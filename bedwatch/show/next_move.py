@@ -6,11 +6,12 @@ from rich.style import Style
 from rich.text import Text
 
 from bedwatch.aim.types import Problem, ProblemKind
+from bedwatch.bed import Valves
 from bedwatch.judge.types import ALL_ZONES, HintWord, Move, Outcome, Reading, State, Verdict
 from bedwatch.show.letters import big
 from bedwatch.show.lines import Lines, cut, wrapped
 from bedwatch.show.look import Look
-from bedwatch.show.words import FAULTS, HINTS, NEEDED_S, fault_act, instruction, travel_in_short
+from bedwatch.show.words import FAULTS, HINTS, NEEDED_S, NO_MARKS, fault_act, instruction, travel_in_short
 
 _WARM = Style(bold=True, color="#d97a00")
 _COOL = Style(bold=True, color="#2b8fd6")
@@ -28,15 +29,17 @@ def next_move(
     amount: bool = False,
     noted: str | None = None,
     back: bool = False,
+    valves: Valves = NO_MARKS,
 ) -> Lines:
     """A block of full width: the move (or why there is none) large, then how to do it, then why.
 
     words_rows: how many lines of words at most stand below the large ones. double: letters of twice the size
     where they fit. amount: large letters too for how far to turn. noted: what was just done, told instead until a newer
-    reading comes. back: the bed is as it was saved. Always as many lines for the same arguments, whatever the reading,
+    reading comes. back: the bed is as it was saved. valves: as the bed file tells them.
+    Always as many lines for the same arguments, whatever the reading,
     unless no large letters fit: then one line of spaced capitals, and blank ones to make up for the others.
     """
-    sentence, why = _BACK_TOLD if back else told(reading)
+    sentence, why = _BACK_TOLD if back else told(reading, valves)
     choices = ("YOU ARE BACK", "BACK") if back else headlines(reading)
     if noted is not None:
         sentence, why, choices = f"Noted: {noted}.", _NOTED_WHY, ("NOTED",)
@@ -58,7 +61,7 @@ _BACK_TOLD = ("The bed is as it was saved. Leave the valves as they are.", "")
 _NOTED_WHY = "Wait until the bed has settled, a minute is best, then look again."
 
 
-def told(reading: Reading | None) -> tuple[str, str]:
+def told(reading: Reading | None, valves: Valves = NO_MARKS) -> tuple[str, str]:
     """What to do in a sentence, and why in another (empty when there is nothing more to say)."""
     if reading is None:
         return f"Waiting for the first pictures; a reading needs about {NEEDED_S} s of picture.", ""
@@ -76,7 +79,7 @@ def told(reading: Reading | None) -> tuple[str, str]:
             "Leave the valves alone and keep out of the picture while the bed settles.",
             f"A reading needs about {NEEDED_S} s of picture.",
         )
-    sentence, why = _reading_told(reading)
+    sentence, why = _reading_told(reading, valves)
     if reading.bed.verdict is Verdict.STILL:
         return _STILL_FIRST, f"If settled: {sentence[:1].lower()}{sentence[1:]} {why}".rstrip()
     return sentence, why
@@ -96,9 +99,9 @@ def why_no_picture(reading: Reading | None) -> Problem | None:
     return next((problem for problem in reading.problems if problem.kind in _NO_BED), None)
 
 
-def _reading_told(reading: Reading) -> tuple[str, str]:
+def _reading_told(reading: Reading, valves: Valves) -> tuple[str, str]:
     if reading.next is not None:
-        return instruction(reading.next), reading.next.because
+        return instruction(reading.next, valves), reading.next.because
     left = _OUTCOME_TOLD[reading.outcome]
     if reading.outcome is not Outcome.NOT_VALVES:
         return left, ""

@@ -7,16 +7,19 @@ from collections.abc import Mapping
 from types import TracebackType
 from typing import Self, TextIO
 
+from bedwatch.bed import Valves
 from bedwatch.judge.types import HintWord, Move, Outcome, Reading, State, ZoneReading
 from bedwatch.show.look import Look, look_for
 from bedwatch.show.next_move import why_no_picture
 from bedwatch.show.parts import SHORT_CAUTION
+from bedwatch.show.why import why_page
 from bedwatch.show.words import (
     ABOUT,
     ABOUT_KEY,
     CANT_TELL,
     FAULTS,
     HINTS,
+    NO_MARKS,
     OUTCOMES,
     PROBLEMS,
     STATES,
@@ -26,13 +29,16 @@ from bedwatch.show.words import (
     share,
     speed_with_unit,
     travel,
+    turn_words,
     valve,
 )
 
 _LOOK = Look()
 
 
-def plain_line(reading: Reading, previous: Reading | None = None, look: Look = _LOOK) -> str | None:
+def plain_line(
+    reading: Reading, previous: Reading | None = None, look: Look = _LOOK, valves: Valves = NO_MARKS
+) -> str | None:
     """The reading in one line without its line end, or None when nothing in it changed since `previous`.
 
     Time, state, verdict, the hints that are not "hold", faults, the next move, problems; for a bed that is not
@@ -46,7 +52,7 @@ def plain_line(reading: Reading, previous: Reading | None = None, look: Look = _
     if reading.faults:
         pieces.append(", ".join(f"{FAULTS[fault.kind]} in zone {fault.zone}" for fault in reading.faults))
     if reading.state is State.READING:
-        pieces.append(f"NEXT {_move(reading.next)}" if reading.next else OUTCOMES[reading.outcome])
+        pieces.append(f"NEXT {_move(reading.next, valves)}" if reading.next else OUTCOMES[reading.outcome])
     if reading.problems:
         pieces.append(", ".join(PROBLEMS[problem.kind] for problem in reading.problems))
     if (problem := why_no_picture(reading)) and problem.advice:
@@ -88,11 +94,11 @@ def _hints(reading: Reading) -> str:
     return ", ".join(told)
 
 
-def _move(move: Move) -> str:
+def _move(move: Move, valves: Valves) -> str:
     whole = {HintWord.STIR: "the whole bed", HintWord.CHECK_PLATE: "the whole bed"}
-    where = whole[move.do] if move.zone == "all" and move.do in whole else valve(move.zone)
-    far = travel(move.amount)
-    return f"{where} {HINTS[move.do]}" + (f", {far}" if far else "")
+    where = whole[move.do] if move.zone == "all" and move.do in whole else valve(move.zone, valves)
+    far, way = travel(move.amount), turn_words(move.do, move.zone, valves)
+    return f"{where} {HINTS[move.do]}" + (f", {far}" if far else "") + way
 
 
 def _gist(reading: Reading) -> tuple[object, ...]:
@@ -111,12 +117,22 @@ def _gist(reading: Reading) -> tuple[object, ...]:
 class PlainView:
     """Writes plain lines to a stream as readings come, each at once; the last reading closes it.
 
-    A stream that was closed at its other end raises BrokenPipeError, as any writing would.
+    valves: as the bed file tells them. reasons: say under every line why. A stream that was closed at its other end
+    raises BrokenPipeError, as any writing would.
     """
 
-    def __init__(self, stream: TextIO, environ: Mapping[str, str] | None = None) -> None:
+    def __init__(
+        self,
+        stream: TextIO,
+        environ: Mapping[str, str] | None = None,
+        valves: Valves = NO_MARKS,
+        *,
+        reasons: bool = False,
+    ) -> None:
         self._stream = stream
         self._look = look_for(stream, os.environ if environ is None else environ)
+        self._valves = valves
+        self._reasons = reasons
         self._told: Reading | None = None
         self._last: Reading | None = None
         self._about_told = False
@@ -130,15 +146,19 @@ class PlainView:
     ) -> None:
         wanted = kind is None or issubclass(kind, KeyboardInterrupt)
         if wanted and self._last is not None and self._last is not self._told:
-            self._write(plain_line(self._last, look=self._look) or "")
+            self._write(plain_line(self._last, look=self._look, valves=self._valves) or "")
+            if self._reasons:
+                self._why(self._last)
 
     def show(self, reading: Reading) -> None:
         """A new reading."""
-        line = plain_line(reading, self._told, self._look)
+        line = plain_line(reading, self._told, self._look, self._valves)
         self._last = reading
         if line is not None:
             self._told = reading
             self._write(line)
+            if self._reasons:
+                self._why(reading)
             about = speed_with_unit(reading.bed.speed_mm_s, reading.bed.speed_error_mm_s).startswith(ABOUT)
             if about and reading.state is State.READING and not self._about_told:
                 self._about_told = True
@@ -147,6 +167,13 @@ class PlainView:
     def note(self, words: str) -> None:
         """Something the program itself has to say."""
         self._write(words)
+
+    def _why(self, reading: Reading) -> None:
+        if reading.state is not State.READING:
+            return
+        for line in why_page(reading, self._look, self._valves).plain.splitlines():
+            if line.strip():
+                self._write(f"    {line}")
 
     def _write(self, words: str) -> None:
         print(self._look.text(words), file=self._stream, flush=True)

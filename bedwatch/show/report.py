@@ -26,6 +26,7 @@ from bedwatch.show.setting_text import (
     evenness_words,
     percent,
     saved_words,
+    signed,
     sure_words,
 )
 from bedwatch.show.trend import trends_of
@@ -91,7 +92,7 @@ def _looked(sheet: Sheet, bed: Bed) -> dict[str, Any]:
         "seen_s": f"{setting.seen_s:.0f}",
         "verdict": verdict_sentence(setting),
         "figures": figures_sentence(setting),
-        "move": None if sheet.move is None else (instruction(sheet.move), sheet.move.because),
+        "move": None if sheet.move is None else (instruction(sheet.move, bed.valves), sheet.move.because),
         "picture": None if drawn is None else Markup(drawn),
         "map": Markup(zone_map_svg(bed, setting, f"Map of {words}")),
         "zones": _rows(setting, bed),
@@ -129,7 +130,7 @@ def _compared(now: Setting, then: Setting) -> dict[str, Any]:
             {
                 "zone": one.zone,
                 "how": f"{_HOW_MARKS[one.how]} {HOWS[one.how]}",
-                "speed": percent(one.speed, one.speed_error),
+                "livelier": percent(one.livelier, one.livelier_error),
                 "live": _points(one.live, one.live_error),
                 "valve": (before.valve or "–", after.valve or "–"),
             }
@@ -142,7 +143,7 @@ def _compared(now: Setting, then: Setting) -> dict[str, Any]:
 
 
 def _points(value: float, error: float) -> str:
-    return CANT_TELL if not math.isfinite(value) else f"{100 * value:+.0f} ± {100 * error:.0f}"
+    return CANT_TELL if not math.isfinite(value) else f"{signed(100 * value)} ± {100 * error:.0f}"
 
 
 def _camera(setting: Setting) -> list[str]:

@@ -52,7 +52,7 @@ def screen(
     yet. `notes`: lines of the program's own, shown with the problems. `standing`: moves, saved setting, keys.
     """
     against = standing.against
-    notes = (*way_back_lines(against), *notes)
+    notes = (*way_back_lines(against, bed.valves), *notes)
     if reading is not None:
         reading = toward(reading, against)
     if standing.ended is not None:
@@ -62,7 +62,9 @@ def screen(
     lines = [header(reading, bed, look, width=width, duration_s=duration_s, standing=standing)]
     words_rows = 3 if (look.unicode and not small) or height >= 40 else 2
     if why_no_picture(reading):  # the last word of a run: whole, whatever it moves
-        words_rows = max(words_rows, min(len(wrapped(told(reading)[0], width, look)), height - (6 if small else 9)))
+        words_rows = max(
+            words_rows, min(len(wrapped(told(reading, bed.valves)[0], width, look)), height - (6 if small else 9))
+        )
     now_s = None if reading is None else reading.time_s
     noted = standing.made if standing.made_s is not None and standing.made_s == now_s else None
     lines += next_move(
@@ -74,10 +76,12 @@ def screen(
         amount=height >= _AMOUNT_ROWS,
         noted=noted,
         back=is_back(reading, against),
+        valves=bed.valves,
     )
     rule = Text(look.rule * width, style=Style(dim=True), no_wrap=True, end="")
     below = [bed_line(reading, look, width=width, saved=standing.saved)]
-    keys = key_bar(standing, look, width=width, now_s=now_s)[: 1 if small else 2] if standing.keys else []
+    keys = key_bar(standing, look, width=width, now_s=now_s, valves=bed.valves) if standing.keys else []
+    keys = keys[: 1 if small else 2]
     warned = cautions(look, width=width)
     roomy = height >= _FULL_CAUTIONS_ROWS or (reading is None and len(lines) + 6 + len(warned) <= height)
     warned = [rule, *warned] if roomy else cautions(look, width=width, short=True)

@@ -131,11 +131,11 @@ def print_compared(first: Setting, second: Setting, out: TextIO) -> None:
                 other.valve or NOTHING,
                 _pair(share(one.live.value), share(other.live.value)),
                 _pair(_speed(one.speed_mm_s), _speed(other.speed_mm_s)),
-                percent(zone.speed, zone.speed_error),
+                percent(zone.livelier, zone.livelier_error),
                 HOWS[zone.how],
             )
         )
-    page.table(("zone", "valve then", "valve now", "live", "mm/s", "faster by", ""), rows, words=(0, 1, 2, 6))
+    page.table(("zone", "valve then", "valve now", "live", "mm/s", "livelier by", ""), rows, words=(0, 1, 2, 6))
     page.line(f"all zones together: {percent(found.speed, found.speed_error)} faster; {sure_words(found.sure)}")
     for key, then, now in changed_words(first, second):
         page.line(f"{key}: {then} before, {now} now")
@@ -180,7 +180,13 @@ def percent(value: float, error: float) -> str:
     """A share with its sign and error: "+12 ± 4 %"."""
     if not math.isfinite(value):
         return CANT_TELL
-    return f"{100 * value:+.0f} ± {100 * error:.0f} %"
+    return f"{signed(100 * value)} ± {100 * error:.0f} %"
+
+
+def signed(value: float) -> str:
+    """A whole number with its sign; 0 has none."""
+    whole = round(value)
+    return f"{whole:+d}" if whole else "0"
 
 
 def sure_words(sure: float) -> str:
@@ -215,5 +221,6 @@ __all__ = [
     "print_list",
     "print_setting",
     "saved_words",
+    "signed",
     "sure_words",
 ]

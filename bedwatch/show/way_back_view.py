@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+from bedwatch.bed import Valves
 from bedwatch.judge.apart import How
 from bedwatch.judge.types import Outcome, Reading, State
 from bedwatch.judge.way_back import Against, Step
 from bedwatch.show.against import against_line
 from bedwatch.show.standing import Trends
+from bedwatch.show.words import NO_MARKS
 
 _NOW = {How.ALIKE: "as saved", How.LIVELIER: "livelier", How.QUIETER: "quieter", How.UNKNOWN: "can't tell"}
 
@@ -28,9 +30,9 @@ def is_back(reading: Reading | None, against: Against | None) -> bool:
     return reading is not None and reading.state is State.READING and against is not None and against.step is Step.BACK
 
 
-def way_back_lines(against: Against | None) -> tuple[str, ...]:
+def way_back_lines(against: Against | None, valves: Valves = NO_MARKS) -> tuple[str, ...]:
     """Where one stands, and what turning valves does not explain."""
-    return () if against is None else (against_line(against), *against.causes)
+    return () if against is None else (against_line(against, valves), *against.causes)
 
 
 def off_saved(against: Against) -> Trends:
@@ -39,8 +41,8 @@ def off_saved(against: Against) -> Trends:
         return Trends()
     words = {}
     for zone in against.apart.zones:
-        speed = f"{100 * zone.speed:+.0f} % mm/s" if math.isfinite(zone.speed) else ""
-        words[zone.zone] = speed if speed and zone.how is not How.ALIKE else _NOW[zone.how]
+        more = f"{100 * zone.livelier:+.0f} %" if math.isfinite(zone.livelier) else ""
+        words[zone.zone] = more if more and zone.how is not How.ALIKE else _NOW[zone.how]
     return Trends(words=words, heading="to saved")
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from bedwatch.aim.types import ProblemKind
-from bedwatch.bed import Bed, Zone, clock_position
+from bedwatch.bed import Bed, Valves, Zone, clock_position
 from bedwatch.judge.types import ALL_ZONES, Did, Done, Fault, FaultKind, HintWord, Move, Outcome, State, Verdict
 
 CANT_TELL = "can't tell"
@@ -151,14 +151,36 @@ def travel_in_short(amount: float | None) -> str | None:
     return f"{max(1, round(100.0 * figure))} %"
 
 
-def valve(zone: str) -> str:
-    """Whose air: "zone 4", or "the supply" that feeds every zone."""
-    return "the supply" if zone == ALL_ZONES else f"zone {zone}"
+NO_MARKS = Valves()
 
 
-def instruction(move: Move) -> str:
+def valve(zone: str, valves: Valves = NO_MARKS) -> str:
+    """Whose air: "zone 4", or "the supply" that feeds every zone; with what the zone's valve is called: "zone 4 (valve C)"."""
+    if zone == ALL_ZONES:
+        return "the supply"
+    label = _label(zone, valves)
+    return f"zone {zone}" if label is None else f"zone {zone} (valve {label})"
+
+
+def turn_words(do: HintWord, zone: str, valves: Valves = NO_MARKS) -> str:
+    """Which way to turn, where the marks of a valve say it wrongly: ", by its marks the closing way"; else nothing."""
+    if zone not in valves.reversed or do not in (HintWord.MORE_AIR, HintWord.LESS_AIR):
+        return ""
+    return f", by its marks the {'closing' if do is HintWord.MORE_AIR else 'opening'} way"
+
+
+def _label(zone: str, valves: Valves) -> str | None:
+    """What the valve is called, where that says more than the zone's name."""
+    label = valves.label(zone)
+    return None if label is None or label.casefold() == zone.casefold() else label
+
+
+def instruction(move: Move, valves: Valves = NO_MARKS) -> str:
     """One sentence that says with hands what the move is."""
+    label = _label(move.zone, valves)
     whose = "the supply's valve" if move.zone == ALL_ZONES else f"zone {move.zone}'s valve"
+    if label is not None:
+        whose += f" ({label})"
     place = "the whole bed" if move.zone == ALL_ZONES else f"zone {move.zone}"
     if move.do is HintWord.STIR:
         return f"Stir {place} by hand, down to the plate, {ROD}; take the rod out, look again after a minute."
@@ -167,10 +189,10 @@ def instruction(move: Move) -> str:
     if move.do not in (HintWord.MORE_AIR, HintWord.LESS_AIR):
         return "Leave the valves as they are."
     turn = "Open" if move.do is HintWord.MORE_AIR else "Close"
-    far = travel(move.amount)
+    far, way = travel(move.amount), turn_words(move.do, move.zone, valves)
     if far is None:
-        return f"{turn} {whose} a little; by how much can't be told."
-    return f"{turn} {whose} by {far}, wait a minute, look again."
+        return f"{turn} {whose} a little{way}; by how much can't be told."
+    return f"{turn} {whose} by {far}{way}, wait a minute, look again."
 
 
 _DONE = {

@@ -162,7 +162,7 @@ ONE_MISTAKE = [
         ROUND,
         "[zones]\nrings",
         "[zone]\nrings",
-        "7: zone: found an unknown key, expected one of bed, zones, powder, plate, supply (did you",
+        "7: zone: found an unknown key, expected one of bed, zones, valves, powder, plate, supply (did",
     ),
     (ROUND, '[zones]\nrings = [1, 6]\nfirst_boundary = "0 deg"\n', "", "1: zones: found nothing, expected a table"),
     (ROUND, 'rings = [1, 6]\nfirst_boundary = "0 deg"\n', "", "7: zones.rings: found nothing, expected one of rings,"),

@@ -59,13 +59,17 @@ def as_webcam(frames: Iterable[Frame], quality: int = JPEG_QUALITY) -> Iterator[
         yield replace(frame, picture=picture)
 
 
-def follow(source: MadeSource, bed: Bed, aim: Aim | None = None) -> tuple[Watch, list[Reading]]:
-    """Watch a source to its end, as the command does; the watch and its readings."""
+def follow(
+    source: MadeSource, bed: Bed, aim: Aim | None = None, beside: Callable[[Frame], None] | None = None
+) -> tuple[Watch, list[Reading]]:
+    """Watch a source to its end, as the command does; the watch and its readings. beside: is given every frame too."""
     cv2.setNumThreads(1)
     watch = Watch(bed, aim)
     readings = []
     for frame in as_webcam(source):
         reading = watch.step(frame)
+        if beside is not None:
+            beside(frame)
         if reading is not None:
             readings.append(reading)
         if watch.not_found is not None:

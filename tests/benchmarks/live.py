@@ -19,6 +19,7 @@ from typing import Any
 from bedwatch.aim.aimfile import write_aim
 from bedwatch.bed import read_bed
 from bedwatch.frames.cv import cv2
+from bedwatch.keep.read import read_log
 from bedwatch.sim import BedSource, demo_scene
 from tests.benchmarks.cost import BED, REPOSITORY
 from tests.benchmarks.group import JPEG_QUALITY, Group, Row, true_aim
@@ -28,9 +29,12 @@ FPS = 15.0
 SIZE_PX = (320, 240)
 EACH = 10
 # How long a disturbance lasts, and the picture after it, from which a reading must come.
-LASTS_S = (1.5, 2.0, 3.0, 4.0, 6.0, 8.0)
+LASTS_S = (1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0)
+LONGEST_S = 30.0  # the last one of each kind
 AFTER_S = 11.0
-LOST_AFTER_S = 14.0
+LOST_AFTER_S = 34.0
+# Memory that a run may gain between its first reading and its end: what libraries keep of a dozen connections.
+GROWS_MB = 25.0
 # From the end of a disturbance to the first reading that is not `no_picture`: a connection takes up to 7 s when a silent
 # server's last one has just begun (2 s to read, 5 s to open), and readings come 0.8 s apart.
 PICKED_UP_S = 8.0
@@ -69,6 +73,10 @@ class Told:
     status: int
     last_state: str
     alien: tuple[str, ...]  # lines on standard error that are not ours
+    said: int  # lines on standard output
+    logged: int  # readings in the log
+    damage: tuple[str, ...]  # of the log
+    memory_mb: tuple[float, ...]  # at the first reading and after every disturbance
 
 
 @dataclass(slots=True)
@@ -111,7 +119,11 @@ def run(job: tuple[int, int]) -> list[Told]:
 def _follow(kind: str, pictures: list[bytes], aim: Path, each: int, seed: int) -> Told:
     make, modes = KINDS[kind]
     rng = random.Random(f"{kind} {seed}")
-    plan = [(modes[number % len(modes)], rng.choice(LASTS_S)) for number in range(each)]
+    plan = [
+        (modes[number % len(modes)], LONGEST_S if number == each - 1 else rng.choice(LASTS_S)) for number in range(each)
+    ]
+    log = aim.with_name(f"{kind}.log.jsonl")
+    memory_mb: list[float] = []
     times: list[tuple[float, float, float]] = []
     heard = _Heard()
     with make(pictures, FPS) as server:
@@ -123,6 +135,8 @@ def _follow(kind: str, pictures: list[bytes], aim: Path, each: int, seed: int) -
             "--aim",
             str(aim),
             "--json",
+            "--log",
+            str(log),
             "--lost-after",
             f"{LOST_AFTER_S:g}",
         ]
@@ -142,6 +156,7 @@ def _follow(kind: str, pictures: list[bytes], aim: Path, each: int, seed: int) -
         for ear in ears:
             ear.start()
         _until_reading(heard, child)
+        memory_mb.append(_memory_mb(child.pid))
         for mode, lasts_s in plan:
             start_s = time.monotonic()
             server.mode = mode
@@ -149,6 +164,7 @@ def _follow(kind: str, pictures: list[bytes], aim: Path, each: int, seed: int) -
             server.mode, end_s = Mode.RUN, time.monotonic()
             time.sleep(AFTER_S)
             times.append((start_s, end_s, time.monotonic()))
+            memory_mb.append(_memory_mb(child.pid))
         server.mode = Mode.DEAD
         try:
             status = child.wait(LOST_AFTER_S + 15)
@@ -157,6 +173,7 @@ def _follow(kind: str, pictures: list[bytes], aim: Path, each: int, seed: int) -
             status = -9
         for ear in ears:
             ear.join(5)
+    book = read_log(log, read_bed(BED))
     at_s = [0.0, *(one["time_s"] for _, one in heard.lines)]
     return Told(
         kind=kind,
@@ -165,7 +182,20 @@ def _follow(kind: str, pictures: list[bytes], aim: Path, each: int, seed: int) -
         status=status,
         last_state=heard.lines[-1][1]["state"] if heard.lines else "",
         alien=tuple(line.rstrip() for line in errors if not line.startswith("bedwatch: ")),
+        said=len(heard.lines),
+        logged=len(book.entries),
+        damage=book.notes,
+        memory_mb=tuple(memory_mb),
     )
+
+
+def _memory_mb(process: int) -> float:
+    """Resident memory of a process, from /proc; NaN when it has ended."""
+    try:
+        lines = Path(f"/proc/{process}/status").read_text().splitlines()
+    except OSError:
+        return float("nan")
+    return next((int(line.split()[1]) / 1024 for line in lines if line.startswith("VmRSS")), float("nan"))
 
 
 def _until_reading(heard: _Heard, child: subprocess.Popen[str]) -> None:
@@ -241,6 +271,20 @@ def rows(results: Sequence[list[Told]]) -> list[Row]:
             reached=f"{widest_s:.2f} s",
             met=widest_s <= 1.0,
             note=f"from {widest[0]:.1f} to {widest[1]:.1f} s of source time; {len(told)} commands ran beside each other",
+        ),
+        Row(
+            figure="live: the log is whole",
+            asked="every reading that was given out, no damage",
+            reached=f"{sum(one.logged for one in told)} of {sum(one.said for one in told)} lines",
+            met=all(one.logged == one.said and not one.damage for one in told),
+            failures=tuple(f"{one.kind}: {one.logged} of {one.said} {one.damage[:2]}" for one in told if one.damage),
+        ),
+        Row(
+            figure="live: memory",
+            asked=f"grows by ≤ {GROWS_MB:g} MB from the first reading to the last disturbance's end",
+            reached=f"{max(one.memory_mb[-1] - one.memory_mb[0] for one in told):.0f} MB",
+            met=all(one.memory_mb[-1] - one.memory_mb[0] <= GROWS_MB for one in told),
+            note="; ".join(f"{one.kind} {one.memory_mb[0]:.0f} to {one.memory_mb[-1]:.0f}" for one in told),
         ),
         Row(
             figure="live: lost for good",

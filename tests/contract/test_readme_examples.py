@@ -26,6 +26,11 @@ def blocks(language: str) -> list[str]:
     return [textwrap.dedent(body) for _, body in found]
 
 
+def block_with(words: str) -> str:
+    (found,) = (body for body in blocks("toml") if words in body)
+    return found
+
+
 def test_the_bed_file(tmp_path: Path) -> None:
     file = tmp_path / "my.bed.toml"
     file.write_text(blocks("toml")[0], encoding="utf-8")
@@ -38,7 +43,7 @@ def test_the_aim_file_by_hand(tmp_path: Path) -> None:
     """Its outline and its matrix agree: 210 mm at 1.42 px per mm is 298 px, to the pixel that hand work is good for."""
     bed = read_bed(ROOT / "calibration" / "gate_latch.bed.toml")
     file = tmp_path / "my.aim.toml"
-    file.write_text(blocks("toml")[1], encoding="utf-8")
+    file.write_text(block_with("bed_to_picture"), encoding="utf-8")
     aim = read_aim(file)
     drawn = outline_of(aim.bed_to_picture, bed)
     assert isinstance(aim.surface, Ellipse)
@@ -48,9 +53,17 @@ def test_the_aim_file_by_hand(tmp_path: Path) -> None:
 
 def test_the_tables_of_the_air_go_into_the_bed_file(tmp_path: Path) -> None:
     file = tmp_path / "my.bed.toml"
-    file.write_text(f"{blocks('toml')[0]}\n{blocks('toml')[2]}", encoding="utf-8")
+    file.write_text(f"{blocks('toml')[0]}\n{block_with('[powder]')}", encoding="utf-8")
     bed = read_bed(file)
     assert read_air(file, bed).depth_m == pytest.approx(0.150)
+
+
+def test_the_table_of_valves_goes_into_the_bed_file(tmp_path: Path) -> None:
+    file = tmp_path / "my.bed.toml"
+    file.write_text(f"{blocks('toml')[0]}\n{block_with('[valves]')}", encoding="utf-8")
+    bed = read_bed(file)
+    assert dict(bed.valves.labels) == {"1": "A", "3": "red tap"}
+    assert "7" not in bed.with_valve
 
 
 def test_the_reading() -> None:

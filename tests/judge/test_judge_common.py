@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from bedwatch.aim.types import Problem, ProblemKind
 from bedwatch.judge.types import ALL_ZONES, HintWord, Verdict
 
 if TYPE_CHECKING:
@@ -36,6 +37,12 @@ def test_a_bed_that_heaves_as_one_wants_less_air_for_all(seven: Table) -> None:
     assert reading.bed.verdict is Verdict.VIOLENT
     assert reading.next is not None
     assert (reading.next.zone, reading.next.do) == (ALL_ZONES, HintWord.LESS_AIR)
+
+
+def test_haze_that_pales_all_of_it_together_is_no_heaving(seven: Table) -> None:
+    haze = Problem(kind=ProblemKind.DUST_CLOUD, advice="")
+    reading = seven.judge().read(10.0, pulsing(seven.field("gentle"), 0.9, 1.0), (haze,))
+    assert {zone.hint for zone in reading.zones} == {HintWord.HOLD}
 
 
 @pytest.mark.parametrize(("swing", "together"), [(0.0, 1.0), (0.2, 1.0), (0.9, 0.0)])

@@ -203,9 +203,34 @@ def test_a_spout_that_has_stopped_is_over(seven: Table) -> None:
     assert follow(judge, going, 20.0).faults
     gone = going.ground
     assert gone is not None
-    energy, busy = gone.energy.copy(), gone.busy.copy()
-    energy[-5:], busy[-5:] = field.ground.energy[-5:], field.ground.busy[-5:]
-    assert follow(judge, replace(field, ground=replace(gone, energy=energy, busy=busy)), 24.0).faults == ()
+    energy, busy, quick = gone.energy.copy(), gone.busy.copy(), gone.quick.copy()
+    energy[-5:], busy[-5:], quick[-5:] = field.ground.energy[-5:], field.ground.busy[-5:], field.ground.quick[-5:]
+    assert follow(judge, replace(field, ground=replace(gone, energy=energy, busy=busy, quick=quick)), 24.0).faults == ()
+
+
+def _quicker(table: Table, place: tuple[float, float], *, also: float) -> MotionField:
+    """A bed that is busier at a place by some sigmas of its scatter over the longer time, and plainly so frame by frame."""
+    field = table.field("gentle", seconds=20.0, until_s=20.0)
+    ground = field.ground
+    assert ground is not None
+    far = np.hypot(ground.x_mm[None] - place[0], ground.y_mm[:, None] - place[1])
+    bump = np.exp(-((far / 14.0) ** 2)).astype(np.float32)
+    return replace(field, ground=replace(ground, quick=ground.quick + 1.2 * bump, busy=ground.busy + also * bump))
+
+
+def test_a_plume_that_shows_frame_by_frame(seven: Table) -> None:
+    """In a lively bed all powder is another one after a tenth of a second, and a plume does little more."""
+    (fault,) = found(seven, _quicker(seven, PLACE, also=0.5), 20.0)
+    assert fault.kind is FaultKind.SPOUT
+    assert off_mm(fault, PLACE) < NEAR_MM
+
+
+def test_what_only_changes_sooner_is_no_spout(seven: Table) -> None:
+    """Lamps and glints do, without more change than elsewhere; at the wall it is a leak's business."""
+    assert found(seven, _quicker(seven, PLACE, also=0.0), 20.0) == ()
+    assert all(
+        fault.kind is not FaultKind.SPOUT for fault in found(seven, _quicker(seven, (196.0, 0.0), also=0.5), 20.0)
+    )
 
 
 def test_bubbles_here_and_there_are_no_spout(six: Table) -> None:

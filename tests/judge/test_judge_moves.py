@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from bedwatch.judge.judge import Judge
 from bedwatch.judge.types import ALL_ZONES, HintWord, Outcome, Verdict
 
 if TYPE_CHECKING:
@@ -59,20 +58,6 @@ def test_most_zones_alike_are_a_matter_of_the_supply(seven: Table) -> None:
     move = seven.read("violent", "violent", *["gentle"] * 5).next
     assert move is not None
     assert move.zone != ALL_ZONES
-
-
-def test_zones_without_a_valve_are_not_told_to_turn_one(seven: Table) -> None:
-    for given in (
-        looks(z2="still", z4="violent"),
-        looks(z4="violent"),
-        looks(z1="boiling", z2="poor"),
-        ["violent"] * 7,
-    ):
-        for valves in (frozenset[str](), frozenset({"3", "7"})):
-            judge = Judge(seven.bed, seven.cells, valves=valves)
-            move = judge.read(10.0, seven.field(*given)).next
-            assert move is not None
-            assert move.amount is None or move.zone in valves | {ALL_ZONES}
 
 
 def test_a_single_zone_has_a_name_not_all(one: Table) -> None:

@@ -47,11 +47,11 @@ class Bed:
         gain: Sequence[float] = (1.5,) * 5,
         supply: float = 2.0,
         end: float = 1.0,
-        valves: Sequence[str] = NAMES,
+        valves: frozenset[str] | None = None,
     ) -> None:
         self.x = np.log(np.array(air))
         self.gain, self.supply, self.end = np.array(gain), supply, end
-        self.advisor = Advisor(NAMES, frozenset(valves))
+        self.advisor = Advisor(NAMES, valves)
         self.patch: int | None = None
 
     def look(self) -> Advice:
@@ -133,7 +133,7 @@ def test_a_zone_that_does_not_answer_is_stirred_then_its_plate_is_looked_at_then
 
 @pytest.mark.parametrize("air", [(0.8, 0.9, 0.85, 0.8, 0.9), (4.6, 5.0, 4.4, 4.8, 5.0), (0.9, 1.3, 1.2, 1.1, 1.2)])
 def test_without_zone_valves_only_the_supply_is_turned(air: Sequence[float]) -> None:
-    bed = Bed(air, valves=())
+    bed = Bed(air, valves=frozenset())
     advice, moves = bed.run()
     assert advice.outcome is Outcome.EVEN
     assert {move.zone for move in moves} == {ALL_ZONES}
@@ -144,11 +144,14 @@ def test_without_zone_valves_only_the_supply_is_turned(air: Sequence[float]) -> 
 
 @pytest.mark.parametrize(
     ("odd", "hands", "words"),
-    [(0.45, [HintWord.STIR, HintWord.CHECK_PLATE], "too little"), (2.2, [HintWord.CHECK_PLATE], "too much")],
+    [
+        (0.45, [HintWord.STIR, HintWord.CHECK_PLATE], "less than the others"),
+        (2.2, [HintWord.CHECK_PLATE], "more than the others"),
+    ],
 )
 def test_without_zone_valves_a_zone_apart_is_no_matter_of_valves(odd: float, hands: list[HintWord], words: str) -> None:
     """As far as the supply helps it is turned; then hands, then what is left is told, with the zone that is meant."""
-    bed = Bed([1.5, 1.5, 1.5 * odd, 1.5, 1.5], valves=())
+    bed = Bed([1.5, 1.5, 1.5 * odd, 1.5, 1.5], valves=frozenset())
     advice, moves = bed.run()
     assert advice.outcome is Outcome.NOT_VALVES
     assert all(move.zone == ALL_ZONES for move in moves if move.amount is not None)
@@ -158,13 +161,13 @@ def test_without_zone_valves_a_zone_apart_is_no_matter_of_valves(odd: float, han
 
 
 def test_a_supply_that_is_too_small_is_told_without_zone_valves_too() -> None:
-    advice, moves = Bed((0.5, 0.5, 0.45, 0.5, 0.5), end=0.2, valves=()).run()
+    advice, moves = Bed((0.5, 0.5, 0.45, 0.5, 0.5), end=0.2, valves=frozenset()).run()
     assert advice.outcome is Outcome.SUPPLY_TOO_SMALL
     assert {move.zone for move in moves} == {ALL_ZONES}
 
 
 def test_zones_with_a_valve_are_brought_to_those_without() -> None:
-    bed = Bed((1.7, 4.5, 1.8, 1.7, 5.0), valves=("2", "5"))
+    bed = Bed((1.7, 4.5, 1.8, 1.7, 5.0), valves=frozenset({"2", "5"}))
     advice, moves = bed.run()
     assert advice.outcome is Outcome.EVEN
     assert {move.zone for move in moves} <= {"2", "5", ALL_ZONES}
@@ -249,3 +252,41 @@ def _reading(x: np.ndarray, *, signs: bool = True) -> Reading:
         )
     whole = BedReading(evenness=None, live=None, speed_mm_s=None, speed_error_mm_s=None, verdict=None)
     return Reading(time_s=9.0, state=State.READING, bed=whole, zones=tuple(zones))
+
+
+@pytest.mark.parametrize("without", ["1", "3", "5"])
+@pytest.mark.parametrize(
+    "air", [(2.0, 1.9, 4.5, 2.1, 2.0), (0.8, 2.0, 5.5, 2.0, 1.9), (5.0, 1.8, 5.2, 1.9, 0.9), (1.2, 1.3, 1.2, 1.1, 3.2)]
+)
+def test_a_zone_without_a_valve_is_never_the_next_move(air: Sequence[float], without: str) -> None:
+    """The others are brought to it, so that the bed gets even all the same."""
+    bed = Bed(air, valves=frozenset(NAMES) - {without})
+    advice, moves = bed.run(40)
+    assert moves
+    assert all(move.zone != without for move in moves if move.amount is not None)
+    assert advice.outcome is Outcome.EVEN
+    r = np.exp(bed.x)
+    assert r.max() / r.min() <= 1.6
+
+
+@pytest.mark.parametrize(
+    ("air", "outcome"),
+    [
+        ((4.0, 3.9, 4.1, 4.0, 4.0), Outcome.EVEN),
+        ((0.7, 0.7, 0.7, 0.7, 0.7), Outcome.EVEN),
+        ((2.0, 2.0, 5.0, 2.0, 1.9), Outcome.NOT_VALVES),
+        ((4.0, 4.0, 1.6, 4.0, 4.0), Outcome.NOT_VALVES),
+        ((2.0, 2.0, 0.6, 2.0, 2.0), Outcome.NOT_VALVES),
+    ],
+)
+def test_a_bed_with_one_supply_only_is_brought_as_far_as_that_goes(air: Sequence[float], outcome: Outcome) -> None:
+    """Supply and hands are all there is; what they cannot mend is named with its zone."""
+    bed = Bed(air, valves=frozenset())
+    advice, moves = bed.run()
+    assert advice.outcome is outcome
+    assert advice.move is None
+    assert all(move.zone == ALL_ZONES for move in moves if move.amount is not None)
+    if outcome is Outcome.NOT_VALVES:
+        word, why = advice.zones[2]
+        assert "Zone 3" in why or "zone 3" in why
+        assert word is not HintWord.HOLD

@@ -78,6 +78,15 @@ def test_too_short_a_look_is_settling_with_what_was_seen(seven: Table) -> None:
     assert reading.zones[0].speed_mm_s == 160.0
 
 
+def test_of_less_than_a_second_no_figure_is_given(seven: Table) -> None:
+    """A zone has hardly had an eruption by then."""
+    reading = seven.judge().read(0.8, seven.field("violent", seconds=0.7))
+    assert reading.state is State.SETTLING
+    assert {zone.speed_mm_s for zone in reading.zones} == {None}
+    assert {zone.live for zone in reading.zones} == {None}
+    assert reading.bed.evenness is None
+
+
 def test_eight_seconds_are_enough(seven: Table) -> None:
     """What other programs may rely on: eight seconds of undisturbed picture must give a reading."""
     assert seven.judge().read(8.0, seven.field("gentle", seconds=7.8)).state is State.READING

@@ -19,6 +19,7 @@ from bedwatch.judge.types import (
     Done,
     HintWord,
     Reading,
+    Signs,
     State,
     Verdict,
     ZoneReading,
@@ -41,10 +42,21 @@ def setting(speeds: Sequence[float] = SAVED, live: float = 1.0) -> Setting:
         seen_s=60.0,
         bed=BedSetting(name="b", shape="round", width_mm=420.0, length_mm=420.0),
         zones=tuple(
-            ZoneSetting(zone=str(number), speed_mm_s=speed(value), live=Measured(value=live, error=0.01, repeat=0.01))
+            ZoneSetting(
+                zone=str(number),
+                speed_mm_s=speed(value),
+                live=Measured(value=live, error=0.01, repeat=0.01),
+                restless=Measured(value=4 * math.log(value / 200), error=0.07, repeat=0.07),
+                length_mm=Measured(value=value**0.45, error=0.01 * value**0.45, repeat=0.01 * value**0.45),
+            )
             for number, value in enumerate(speeds, 1)
         ),
     )
+
+
+def signs(value: float) -> Signs:
+    """Of a zone whose speed is wholly that of what moves there."""
+    return Signs(live=1.0, duty=0.15, restless=4 * math.log(value / 200), glides=0.0, length_mm=value**0.45)
 
 
 def look(speeds: Sequence[float | None], seconds: float = 14.0, live: float = 1.0) -> list[Reading]:
@@ -61,6 +73,7 @@ def look(speeds: Sequence[float | None], seconds: float = 14.0, live: float = 1.
                 speed_error_mm_s=None if value is None else 0.35 * value,
                 hint=HintWord.HOLD,
                 because="",
+                signs=None if not value else signs(value),
             )
             for number, value in enumerate(speeds, 1)
         )
@@ -215,13 +228,15 @@ def test_following_it_leads_back(seed: int) -> None:
         return list(supply**supply_gain * open_ * (7 / open_.sum()) ** 0.6 / need)
 
     back = WayBack(setting())
-    for _ in range(25):
+    for _ in range(40):
         speeds = [
             value * one**0.6 * math.exp(0.02 * rng.standard_normal()) for value, one in zip(SAVED, air(), strict=True)
         ]
         found = given(back, speeds).against()
         if found.step is Step.BACK:
             break
+        if found.step is Step.LOOK:
+            continue
         move = found.next
         assert move is not None
         if move.do is HintWord.STIR:
@@ -243,3 +258,21 @@ def test_zones_must_be_the_same() -> None:
     assert steady is not None
     with pytest.raises(ValueError, match="different zones"):
         apart(steady.zones, setting().zones)
+
+
+def test_a_zone_without_a_valve_is_not_turned_on_the_way_back() -> None:
+    """The others are trimmed; when these stand as they were, what is left is told as no valve's matter."""
+    speeds = times(1, 1, 1, 1.5, 1.2, 1, 1)
+    found = given(WayBack(setting(), valves=["1", "2", "3", "5", "6", "7"]), speeds).against()
+    assert found.next is not None
+    assert found.next.zone == "5"
+    found = given(WayBack(setting(), valves=["1", "2", "3", "5", "6", "7"]), times(1, 1, 1, 1.5, 1, 1, 1)).against()
+    assert found.step is Step.TRIM
+    assert found.next is None
+    assert any("no valve" in cause.casefold() for cause in found.causes)
+
+
+def test_a_bed_with_one_supply_only_goes_back_by_the_supply() -> None:
+    found = given(WayBack(setting(), valves=[]), times(1.4, 1.2, 1.4, 1.5, 1.2, 1.3, 1.5)).against()
+    assert found.next is not None
+    assert (found.next.zone, found.next.do) == ("all", HintWord.LESS_AIR)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import re
 import subprocess
@@ -183,6 +184,24 @@ def test_names_that_are_no_file_everywhere(name: str) -> None:
         checked_name(name)
     assert len(caught.value.lines) == 1
     assert caught.value.lines[0].isprintable()
+
+
+def test_what_a_killed_save_left_is_cleared_away_by_a_later_one(make_setting: MakeSetting, tmp_path: Path) -> None:
+    """A draft, and a picture that no setting came to name; not what another save may be about to name, nor others' files."""
+    path = save_setting(make_setting(), tmp_path, b"0")
+    name = make_setting().name
+    mine = f"{name}.{hashlib.sha256(b'1').hexdigest()[:8]}.jpg"
+    young = f"{name}.{hashlib.sha256(b'2').hexdigest()[:8]}.jpg"
+    stale = [f".{name}.setting-{'0' * 16}.toml", f".{name}.01234567-{'f' * 16}.jpg", mine]
+    others = ["another.setting.toml", f"{name}.01234567.jpg", f".another.setting-{'0' * 16}.toml", f"{name}.jpg"]
+    for one in (*stale, *others, young):
+        (tmp_path / one).write_bytes(b"2" if one == young else b"1")
+        if one != young:
+            os.utime(tmp_path / one, (0, 0))
+    save_setting(make_setting(), tmp_path, b"3", force=True)
+    picture = open_setting(path).picture
+    assert picture is not None
+    assert {one.name for one in tmp_path.iterdir()} == {path.name, picture.name, young, *others}
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="kill -9 is a matter of POSIX systems")

@@ -151,6 +151,32 @@ def test_a_lively_bed_alone_hides_nothing(bench: Bench) -> None:
         assert not cover.add(bench.rounded(light), number / FPS)
 
 
+def _lamp(light: NDArray[np.float64]) -> NDArray[np.float64]:
+    """A quarter darker, and leaning by a third to either side."""
+    return light * 0.75 * (1 + 0.3 * (_COLS - 112) / 112)
+
+
+@pytest.mark.parametrize("with_hand", [False, True])
+def test_another_lamp_over_a_lively_bed(bench: Bench, with_hand: bool) -> None:
+    """It stays, and may pass for a thing for a moment; a hand that comes in as it changes is told all the same, and leaves."""
+    rng = np.random.default_rng(8)
+    cover, clean, times = Cover(bench.visible, bench.step_mm), bench.Disc().clean(0.0).astype(np.float64), []
+    for number in range(round(14 * FPS)):
+        time_s = number / FPS
+        fine, wide = (cv2.GaussianBlur(rng.standard_normal((224, 224)), (0, 0), sigma) for sigma in (2.5, 12.0))
+        # Bubbles 10 mm wide, so that the pattern of a block is now faint, now strong.
+        light = clean * (1 + 0.15 * fine / fine.std() * np.exp(0.6 * wide / wide.std()))
+        if time_s >= 5.0:
+            light = _lamp(light)
+        if with_hand and 5.0 <= time_s < 7.0:
+            light = np.where((np.abs(_ROWS - 100) < 32) & (_COLS < 130), 180.0, light)
+        if cover.add(bench.rounded(light + 1.5 * rng.standard_normal(light.shape)), time_s):
+            times.append(time_s)
+    if with_hand:
+        assert 5.0 <= times[0] <= 5.0 + SOON_S
+    assert all(5.0 <= time_s <= (7.0 if with_hand else 5.0) + OVER_S / 2 for time_s in times)
+
+
 def test_colour_tells_a_rod_as_bright_as_the_powder(bench: Bench) -> None:
     rng = np.random.default_rng(3)
     clean = bench.Disc().clean(0.0)

@@ -45,8 +45,18 @@ def test_a_texture_of_lines_is_no_surer_than_it_may_be(turning: Turning, wall_mm
     assert (np.abs(field.zones.speed_mm_s - true) < 2 * field.zones.speed_error_mm_s).all()
 
 
-@pytest.mark.parametrize("wall_mm_s", [10.0, 60.0])
-@pytest.mark.xfail(reason="where noise outweighs all but a few lines, too much is taken out and the error stays narrow")
+@pytest.mark.parametrize(
+    "wall_mm_s",
+    [
+        pytest.param(
+            10.0,
+            marks=pytest.mark.xfail(
+                strict=True, reason="slow as well, too much is taken out as noise; the error is narrow"
+            ),
+        ),
+        60.0,
+    ],
+)
 def test_a_faint_texture_of_lines_is_no_surer_than_it_may_be(bench: Bench, wall_mm_s: float) -> None:
     disc = bench.Disc(texture="brick", wall_mm_s=wall_mm_s, contrast=0.5, noise_dn=6.0)
     field = bench.look(disc.pictures(4.0))

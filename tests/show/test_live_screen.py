@@ -441,6 +441,8 @@ def _against(step: Step, move: Move | None = None, speed: float = 0.3) -> Agains
             live_error=0.02,
             evenness=0.0,
             evenness_error=0.02,
+            livelier=speed if number == 6 else 0.02,
+            livelier_error=0.05,
             sure=0.9,
         )
         for number in range(1, 8)
@@ -460,7 +462,7 @@ def test_on_the_way_back_its_own_move_is_told_and_each_zone_stands_against_the_s
         words = text_of(app)
         assert "Open zone 4's valve by about a tenth of its travel" in words
         assert "to saved" in words
-        assert "+30 % mm/s" in words
+        assert "+30 %" in words
         assert words.count("as saved") == 6
         assert "against Tuesday: trim" in words
         assert "The level is lower: top up first." in words

@@ -9,10 +9,14 @@ from typing import Any
 import pytest
 
 from bedwatch.aim.types import Problem, ProblemKind
+from bedwatch.bed import Valves
 from bedwatch.judge.types import Fault, FaultKind, HintWord, Move, Outcome, State, Verdict
 from bedwatch.show import Look, screen
 from bedwatch.show.letters import big
 from bedwatch.show.next_move import headlines, next_move, told
+from bedwatch.show.plain import plain_line
+from bedwatch.show.standing import Standing
+from bedwatch.show.why import why_page
 from bedwatch.show.words import instruction, share, speed, travel
 
 Make = Callable[..., Any]
@@ -53,6 +57,47 @@ def test_amounts_are_shares_of_the_valves_travel(amount: float | None, words: st
 )
 def test_the_move_is_told_in_plain_words(what: Move, words: str) -> None:
     assert instruction(what) == words
+
+
+MARKS = Valves(labels=(("3", "3"), ("4", "red tap")), reversed=frozenset({"4"}))
+
+
+@pytest.mark.parametrize(
+    ("what", "words"),
+    [
+        (
+            move(HintWord.LESS_AIR),
+            "Close zone 4's valve (red tap) by about half of its travel, by its marks the opening way, wait a minute, "
+            "look again.",
+        ),
+        (move(HintWord.LESS_AIR, "3"), "Close zone 3's valve by about half of its travel, wait a minute, look again."),
+        (
+            move(HintWord.MORE_AIR, "all"),
+            "Open the supply's valve by about half of its travel, wait a minute, look again.",
+        ),
+        (
+            move(HintWord.MORE_AIR, amount=None),
+            "Open zone 4's valve (red tap) a little, by its marks the closing way; by how much can't be told.",
+        ),
+    ],
+)
+def test_a_valve_is_told_by_what_is_written_on_it(what: Move, words: str) -> None:
+    """A label that is the zone's name says nothing more; one that turns the other way is said to."""
+    assert instruction(what, MARKS) == words
+
+
+def test_labels_stand_wherever_a_move_is_told(round_bed: Make, make_reading: Make) -> None:
+    bed = replace(round_bed(), valves=MARKS)
+    reading = replace(make_reading(bed), next=move(HintWord.LESS_AIR), outcome=Outcome.MOVING)
+    line = plain_line(reading, valves=MARKS)
+    assert line is not None
+    assert "NEXT zone 4 (valve red tap) less air, about half of its travel, by its marks the opening way" in line
+    drawn = screen(reading, bed, Look(), width=100, height=36, standing=Standing(told=reading.next, keys=True)).plain
+    assert "Close zone 4's valve (red tap) by about half of its travel, by its marks the opening way" in " ".join(
+        drawn.split()
+    )
+    assert "done as told: zone 4 (valve red tap) less air, about half of its travel" in drawn
+    assert "red tap" in why_page(reading, Look(), MARKS).plain
 
 
 @pytest.mark.parametrize("do", list(HintWord))

@@ -105,6 +105,22 @@ def test_speeds_over_range_are_explained_once_in_plain_lines(round_bed: Make, ma
     assert stream.getvalue().count("about: over range") == 1
 
 
+def test_reasons_stand_under_a_line_when_asked_for(round_bed: Make, make_reading: Make, know_nothing: Make) -> None:
+    stream = Stream(terminal=False)
+    reading = make_reading(round_bed())
+    with PlainView(stream, {}, reasons=True) as view:
+        view.show(reading)
+        view.show(replace(reading, time_s=99.0))  # nothing new: no line, no reasons
+    said = stream.getvalue()
+    for zone in reading.zones:
+        assert said.count(f"Zone {zone.zone}: ") == 2, "once under the first line, once under the last reading"
+        assert zone.because in said
+    waiting = Stream(terminal=False)
+    with PlainView(waiting, {}, reasons=True) as view:
+        view.show(know_nothing(round_bed(), state=State.BLOCKED))
+    assert "Zone 1" not in waiting.getvalue()  # of every zone only that nothing is known
+
+
 def test_each_part_of_the_gist_is_a_change(round_bed: Make, make_reading: Make) -> None:
     first = make_reading(round_bed())
     for other in (

@@ -34,9 +34,13 @@ from bedwatch.bed.model import Bed, Points
 
 FOOT, RIM, RING_EDGE = "foot", "rim", "ring"
 FOCAL_SHARE, FOCAL_SPREAD = 0.85, 0.40  # focal length over picture width of webcams and phones, and spread of its ln
+FAR_MM, FAR_SPREAD = 900.0, 0.6  # a camera hangs 0.3 to 3 m above a bed: middle of that, and spread of its logarithm
 LEAN_SPREAD = 0.25  # of the normal's part along the picture, about 15 degrees
 LEDGE = 0.12  # of half the bed's width: how far inside a foot another outline is looked for at least
 ALONG = 0.04  # share of an outline over which its edges are averaged
+NEWS = 0.25  # share of an edge place that is news, since its neighbours show the same grain, shadow and dent
+NEAR_PX, NEAR_MM = 1.3, 0.8  # how near to an outline its edge must lie: blur is in pixels, dents and dust are in mm
+SHARP_PX, UNEVEN_MM = 0.1, 0.1  # how well an edge is read at best, and how even a tub is made
 BEND_SPREAD = 0.1  # of k1: most lenses bend little, some wide ones down to -0.3
 DEEPER_SPREAD = 0.06  # of the depth of the surface: levels fall, and air lifts them
 RINGS_MM, BENDS = (1.5, 45.0), (-0.45, 0.2)
@@ -77,10 +81,16 @@ class Fitted:
     @property
     def badness(self) -> float:
         """Misfit and missing edges in one figure, to choose between poses of the same outlines."""
-        return self.cost + 1.0 - float(np.mean([line.support(1.3) for line in self.lines]))
+        near = within_px(self.pose)
+        return self.cost + 1.0 - float(np.mean([line.support(near) for line in self.lines]))
 
     def line(self, kind: str) -> Line | None:
         return next((line for line in self.lines if line.kind == kind), None)
+
+
+def within_px(pose: Vector) -> float:
+    """How near to an outline an edge must lie to be taken for it."""
+    return max(NEAR_PX, NEAR_MM * float(np.exp(pose[LN_SCALE])))
 
 
 def places_of(view: View, pose: Vector, kind: str, count: int) -> tuple[Points, float]:
@@ -172,13 +182,14 @@ def free_of(view: View, kinds: Sequence[str]) -> list[int]:
 
 
 def _prior(view: View, poses: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(m, 7) how unusual each number of poses (m, 10) is, in standard deviations."""
+    """(m, 8) how unusual each number of poses (m, 10) is, in standard deviations."""
     focal = (poses[:, LN_SCALE] + poses[:, LN_DISTANCE] - np.log(FOCAL_SHARE * max(view.size_px))) / FOCAL_SPREAD
     # few cameras are zoomed in, but those that are, are so by far: a long tail
     focal = np.copysign(np.sqrt(2.0 * np.log1p(0.5 * focal * focal)), focal)
     spread = np.array([LEAN_SPREAD, LEAN_SPREAD, 0.3, 6.0, BEND_SPREAD, level_spread_mm(view.bed)])
     usual = np.array([0.0, 0.0, 0.0, 6.0, 0.0, 0.0])
-    return np.column_stack([focal, (poses[:, [TX, TY, ROLL, RING, K1, DEEPER]] - usual) / spread])
+    far = (poses[:, LN_DISTANCE] - np.log(FAR_MM)) / FAR_SPREAD
+    return np.column_stack([focal, far, (poses[:, [TX, TY, ROLL, RING, K1, DEEPER]] - usual) / spread])
 
 
 def level_spread_mm(bed: Bed) -> float:
@@ -239,6 +250,7 @@ def settle(
     free = [index for index in free_of(view, kinds) if not (hold_ring and index == RING)]
     free += ([K1] if bend else []) + ([DEEPER] if level else [])
     spread, cost, covariance = 1.0, 0.0, np.zeros((NUMBERS, NUMBERS))
+    least = float(np.hypot(SHARP_PX, UNEVEN_MM * np.exp(pose[LN_SCALE])))
     for tries, reach in enumerate(reaches_px):
         nears = [reach if kind == FOOT else min(reach, rim_reach_px) for kind in kinds]
         lines = [look(view, picture, pose, kind, near) for kind, near in zip(kinds, nears, strict=True)]
@@ -246,11 +258,11 @@ def settle(
         use = np.concatenate([_use(view, line, without_side) for line in lines])
         if (use > 0).sum() < max(40, (0.0, 0.25)[tries > 1] * len(use)):
             return None
-        spread = max(0.15, 1.4826 * float(np.median(np.abs(miss[use > 0]))))
+        spread = max(least, 1.4826 * float(np.median(np.abs(miss[use > 0]))))
         slopes, prior_slopes = _slopes(view, pose, lines, free)
         prior = _prior(view, pose[None])[0]
-        cost = float((use * np.log1p(np.minimum(miss / 0.5, 8.0) ** 2)).sum() / use.sum())
-        weight = use / (1.0 + (miss / (2.0 * spread)) ** 2) / spread**2
+        cost = float((use * np.log1p(np.minimum(miss / (0.4 * within_px(pose)), 8.0) ** 2)).sum() / use.sum())
+        weight = NEWS * use / (1.0 + (miss / (2.0 * spread)) ** 2) / spread**2
         normal = slopes.T @ (slopes * weight[:, None]) + prior_slopes.T @ prior_slopes
         pull = slopes.T @ (miss * weight) - prior_slopes.T @ prior
         step = np.linalg.solve(normal + 1e-9 * np.diag(np.diag(normal)), pull)
@@ -278,4 +290,5 @@ __all__ = [
     "look",
     "outside_mm",
     "settle",
+    "within_px",
 ]

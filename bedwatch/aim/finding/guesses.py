@@ -8,13 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.finding.edges import Array, EdgeMap
+from bedwatch.aim.finding.edges import Array, EdgeMap, edge_map
 from bedwatch.aim.finding.field import WIDE, Field, field_of
 from bedwatch.aim.finding.quads import find_quads
 from bedwatch.aim.finding.rounds import find_rounds
 from bedwatch.aim.finding.swarm import climb
 from bedwatch.aim.outline import homography_of_points
-from bedwatch.aim.pose import LN_DISTANCE, Vector, View, bed_outline_mm
+from bedwatch.aim.pose import LN_DISTANCE, NUMBERS, Vector, View, bed_outline_mm
 
 FOCAL_SHARES = 0.42 * 1.33 ** np.arange(10.0)  # of the longer picture side: 0.42 to 5.5, a phone or a zoomed-in camera
 ALIKE = 0.06  # how much worse than at the best focal length the sides of a rectangle may fit
@@ -40,16 +40,32 @@ def plausible(view: View, pose: Vector) -> bool:
     return 250 < distance < 3000 and view.lean_deg(pose) < 33 and 0.3 < share < 8.0
 
 
-def guesses(view: View, picture: Array, edges: EdgeMap, times: int = 1) -> list[Guess]:
-    """The best poses in a small picture, best first. times: so many more are followed."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Starts:
+    """A small picture's edges, far and near, and the poses (n, 10) that its outlines may mean."""
+
+    view: View
+    wide: Field
+    sharp: Field
+    poses: NDArray[np.float64]
+
+
+def starts_of(view: View, picture: Array) -> Starts:
+    """Where to start in a small picture."""
+    edges = edge_map(picture)
     wide, sharp = field_of(edges, view.size_px, WIDE), field_of(edges, view.size_px)
     square = view.bed.shape == "rectangular"
     begun = _square_starts(view, picture, edges, sharp) if square else _round_starts(view, picture, edges)
-    if not begun:
+    poses = np.array(begun).reshape(-1, NUMBERS)
+    poses[:, LN_DISTANCE] = np.clip(poses[:, LN_DISTANCE], 5.0, 8.5)
+    return Starts(view=view, wide=wide, sharp=sharp, poses=poses)
+
+
+def guesses(starts: Starts, times: int = 1) -> list[Guess]:
+    """The best poses in a small picture, best first. times: so many more are followed."""
+    if not len(starts.poses):
         return []
-    starts = np.array(begun)
-    starts[:, LN_DISTANCE] = np.clip(starts[:, LN_DISTANCE], 5.0, 8.5)
-    poses, scores = climb(view, wide, sharp, starts, times)
+    poses, scores = climb(starts.view, starts.wide, starts.sharp, starts.poses, times)
     return [Guess(pose=pose, score=float(score)) for pose, score in zip(poses, scores, strict=True)]
 
 

@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from bedwatch.aim.finding.beside import beside_rim
 from bedwatch.aim.finding.edges import Array
 from bedwatch.aim.finding.fit import FOOT, RIM, RING_EDGE, Fitted, settle, side_of
 from bedwatch.aim.finding.guesses import gap_px, one_outline
@@ -22,12 +23,14 @@ from bedwatch.aim.pose import K1, LN_SCALE, RING, TX, TY, Vector, View
 HOPELESS = 0.3  # support of an outline below which no second try helps
 GOOD = 0.2  # badness of a pose that needs no second try
 NEARLY = 0.75  # badness above which leaving a side out does not save a pose
+HARDLY = 1.2  # badness of a new reading above which it is none
 NARROW = (2.5, 2.0, 2.0, 2.0)
 FREE = (4.0, 4.0, 3.0, 3.0, 2.0)
 LONE_RING_MM = 3.0  # a rim of which one edge shows is taken to be this wide, give or take as much
 LONE_WORSE = 0.15  # badness by which two edges of a rim may fit worse than one and still be believed
 LEAST_BEND = 0.03  # of k1: less moves nothing in a bed by a millimetre
-MOST_LONE, MOST_SECOND_TRIES, MOST_REFINED = 6, 4, 6
+SURE_BEND = 2.0  # standard errors of k1 from which the picture is believed to bend
+MOST_LONE, MOST_READ_ANEW, MOST_SECOND_TRIES, MOST_REFINED = 6, 3, 4, 6
 ENOUGH, SURE = 8, 0.12  # so many looks are enough when one leaves as little unexplained
 SAME_PX = 1.0  # poses whose outlines lie nearer than this are one
 
@@ -68,8 +71,9 @@ def refine(view: View, picture: Array, poses: Sequence[Vector]) -> list[Refined]
             settled.append(Refined(fitted=fitted, lone=not _ring_shows(fitted)))
     kept = unlike(settled)
     found = [one for one in kept if not one.lone]
-    alone = [_lone(view, picture, one.fitted.pose) for one in kept if one.lone][:MOST_LONE]
+    alone = [_lone(view, picture, one.fitted.pose) for one in [one for one in kept if one.lone][:MOST_LONE]]
     found += [Refined(fitted=one, lone=True) for one in alone if one is not None]
+    found += [ring for one in unlike(found)[:MOST_READ_ANEW] if one.lone for ring in _read_anew(view, picture, one)]
     if one_outline(view):
         found += [two for one in unlike(found)[:2] if one.lone for two in _two_edges(view, picture, one.fitted.pose)]
     found = unlike(found)
@@ -80,9 +84,12 @@ def refine(view: View, picture: Array, poses: Sequence[Vector]) -> list[Refined]
 
 
 def _straightened(view: View, picture: Array, one: Refined) -> Refined:
-    """The same with a straight lens, where the picture does not clearly say that it bends."""
+    """The same with a straight lens, where the picture does not clearly say that it bends.
+
+    What the bend might do to the rest stays in the covariance.
+    """
     error = float(np.sqrt(one.fitted.covariance[K1, K1]))
-    if abs(one.fitted.pose[K1]) > max(LEAST_BEND, 4.0 * error):
+    if abs(one.fitted.pose[K1]) > max(LEAST_BEND, SURE_BEND * error):
         return one
     pose = one.fitted.pose.copy()
     pose[K1] = 0.0
@@ -90,7 +97,7 @@ def _straightened(view: View, picture: Array, one: Refined) -> Refined:
     flat = settle(view, picture, pose, kinds, (3.0, *NARROW), hold_ring=one.lone, level=not one_outline(view))
     if flat is None or flat.badness > one.fitted.badness + 0.1:
         return one
-    return Refined(fitted=flat, lone=one.lone)
+    return Refined(fitted=replace(flat, covariance=one.fitted.covariance), lone=one.lone)
 
 
 def unlike(found: Sequence[Refined]) -> list[Refined]:
@@ -137,6 +144,31 @@ def _lone(view: View, picture: Array, pose: Vector) -> Fitted | None:
         if tried is not None:
             tries.append(tried)
     return min(tries, key=lambda one: one.badness, default=None)
+
+
+def _read_anew(view: View, picture: Array, one: Refined) -> list[Refined]:
+    """The poses in which the one edge of the rim that was seen has a second one inside or outside of it after all.
+
+    What was taken for the foot may then be the rim's inner edge, with the foot farther in.
+    """
+    if one_outline(view):
+        return []
+    half = min(view.bed.width_mm, view.bed.length_mm) / 2
+    edge = float(one.fitted.pose[RING])
+    found = []
+    for other in beside_rim(view, picture, one.fitted.pose):
+        inner, width = (edge, other - edge) if other > edge else (other, edge - other)
+        start = one.fitted.pose.copy()
+        start[LN_SCALE] += np.log1p(inner / half)
+        start[RING] = width
+        near = float(np.clip(0.4 * width * np.exp(start[LN_SCALE]), 2.0, 5.0))  # both edges were seen, the foot was not
+        reaches = (8.0, 6.0, 4.0, *NARROW)
+        fitted = settle(view, picture, start, _kinds(view), reaches, rim_reach_px=near, bend=True, level=True)
+        if fitted is not None and GOOD < fitted.badness < HARDLY:
+            fitted = _without_a_side(view, picture, fitted, _kinds(view))
+        if fitted is not None and _ring_shows(fitted):
+            found.append(Refined(fitted=fitted, lone=False))
+    return found
 
 
 def _two_edges(view: View, picture: Array, pose: Vector) -> list[Refined]:

@@ -9,12 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.finding.edges import Array, edge_map, mean_picture
+from bedwatch.aim.finding.edges import Array, mean_picture
 from bedwatch.aim.finding.error import error_mm, standing_error_mm
 from bedwatch.aim.finding.fit import FOOT, Fitted, level_spread_mm
-from bedwatch.aim.finding.guesses import guesses, one_outline
-from bedwatch.aim.finding.refine import Refined, enlarged, refine
-from bedwatch.aim.finding.verify import Evidence, doubt, evidence
+from bedwatch.aim.finding.guesses import Starts, guesses, one_outline, starts_of
+from bedwatch.aim.finding.refine import SAME_PX, Refined, apart_px, enlarged, refine
+from bedwatch.aim.finding.verify import MOST_AGAINST, Evidence, doubt, evidence
 from bedwatch.aim.outline import mm_per_px, outline_of
 from bedwatch.aim.pose import DEEPER, K1, LN_SCALE, View, bed_outline_mm
 from bedwatch.aim.straight import bent_outline, lens_beside, zoomed
@@ -26,7 +26,7 @@ from bedwatch.frames.frame import Picture
 SEARCH_PX = 640  # longer side of the picture that is searched
 MOST_PICTURES = 16
 TOO_FAR_OFF_MM = 4.0  # standard error: twice that is as far as a place may lie off
-BRIM_OFF_MM = 8.0  # of a bed full to the brim, whose outline alone says little of how the camera leans
+BRIM_OFF_MM = 6.0  # of a bed full to the brim, whose outline alone says little of how the camera leans
 LONE_RING_OFF_MM = 2.0  # how far a rim of which one edge shows may be off, standard error
 RIVAL = 0.15  # more penalty than that and another thing is no rival
 NEAR = 0.3  # of the bed's width: poses farther apart are of different things
@@ -42,6 +42,17 @@ class Candidate:
 
     refined: Refined
     found: Evidence
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """What is searched: the mean picture, what moves in it, and where to start in one that is smaller by `times`."""
+
+    view: View
+    full: Array
+    liveliness: NDArray[np.float32] | None
+    times: float
+    starts: Starts
 
 
 def find_bed(pictures: Sequence[Picture], bed: Bed) -> Aim | NotFound:
@@ -64,16 +75,15 @@ def search(pictures: Sequence[Picture], bed: Bed) -> tuple[Aim | NotFound, Aim |
         tone = "black" if high < 25 else "white" if low > 230 else "of one even tone"
         return not_found(f"the picture is {tone}", "Check the lens cap, the light and the camera's exposure."), None
     view = View(bed=bed, size_px=(mean.shape[1], mean.shape[0]))
-    lively = liveliness_of(used)
-    ranked = candidates(view, mean, lively)
-    if ranked and doubt(view, ranked[0].refined.fitted, ranked[0].found) is not None:
-        ranked = _farther(view, mean, lively) or ranked
+    look = look_at(view, mean, liveliness_of(used))
+    ranked = candidates(look)
+    if ranked and not _plain(view, ranked):
+        ranked = _farther(look, ranked)
     if not ranked:
         return not_found(f"no {bed.shape} outline was seen that could be the rim of the bed", ADVICE), None
+    ranked = sorted(ranked, key=lambda one: not _moves_as_a_bed(view, one))
     best = ranked[0]
-    reason = doubt(view, best.refined.fitted, best.found)
-    if reason is None:
-        reason = rivalry(view, ranked)
+    reason = doubt(view, best.refined.fitted, best.found) or rivalry(view, ranked)
     if reason is None:
         aim = aim_of(view, best, astray_mm(view, ranked))
         most = BRIM_OFF_MM if one_outline(view) else TOO_FAR_OFF_MM
@@ -86,30 +96,51 @@ def search(pictures: Sequence[Picture], bed: Bed) -> tuple[Aim | NotFound, Aim |
         return not_found(reason, ADVICE), None
 
 
-def _farther(view: View, mean: Array, lively: NDArray[np.float32] | None) -> list[Candidate]:
-    """A second look with twice as many starts, where the first found nothing sure; empty when this one is not much surer.
+def _moves_as_a_bed(view: View, one: Candidate) -> bool:
+    """Whether this moves inside its outline and nothing speaks against it: then a still thing that looks more like a bed
+    does not stand in its way."""
+    return one.found.lively and doubt(view, one.refined.fitted, one.found) is None
+
+
+def _plain(view: View, ranked: Sequence[Candidate]) -> bool:
+    """Whether there surely is a bed among these, best first, so that no second look is needed."""
+    return any(
+        one.found.penalty < MOST_AGAINST and doubt(view, one.refined.fitted, one.found) is None
+        for one in ranked
+        if one is ranked[0] or one.found.lively
+    )
+
+
+def _farther(look: Look, first: Sequence[Candidate]) -> list[Candidate]:
+    """What the first look and a second one with twice as many starts have found, best first, none twice.
 
     Who looks longer finds more that looks like a bed by chance, so more is asked of what does not move.
     """
-    ranked = candidates(view, mean, lively, 2)
-    best = ranked[0].found if ranked else None
-    if best is None:
-        return []
-    return ranked if best.lively or best.ringed or best.penalty < SURELY else []
+    kept = list(first)
+    for one in candidates(look, 2):
+        sure = one.found.lively or one.found.ringed or one.found.penalty < SURELY
+        if sure and all(apart_px(one.refined.fitted, other.refined.fitted) > SAME_PX for other in first):
+            kept.append(one)
+    return sorted(kept, key=lambda one: -one.found.rank)
 
 
-def candidates(
-    view: View, mean: Array, liveliness: NDArray[np.float32] | None, times_as_many: int = 1
-) -> list[Candidate]:
-    """What could be the bed, best first, each settled in the full picture. times_as_many: starts as usual."""
+def look_at(view: View, mean: Array, liveliness: NDArray[np.float32] | None) -> Look:
+    """Make ready what is needed to search the mean of some pictures."""
     times = max(1.0, max(view.size_px) / SEARCH_PX)
     small_px = (round(view.size_px[0] / times), round(view.size_px[1] / times))
     small = cv2.GaussianBlur(cv2.resize(mean, small_px, interpolation=cv2.INTER_AREA), (0, 0), 0.8)
     small = np.asarray(small, np.float32).reshape(small_px[1], small_px[0], -1)
     full = np.asarray(cv2.GaussianBlur(mean, (0, 0), 0.7), np.float32).reshape(mean.shape)
-    small_view = View(bed=view.bed, size_px=small_px)
-    begun = [enlarged(guess.pose, times) for guess in guesses(small_view, small, edge_map(small), times_as_many)]
-    found = [Candidate(refined=one, found=evidence(view, full, one, liveliness)) for one in refine(view, full, begun)]
+    starts = starts_of(View(bed=view.bed, size_px=small_px), small)
+    return Look(view=view, full=full, liveliness=liveliness, times=times, starts=starts)
+
+
+def candidates(look: Look, times_as_many: int = 1) -> list[Candidate]:
+    """What could be the bed, best first, each settled in the full picture. times_as_many: starts as usual."""
+    view, full = look.view, look.full
+    begun = [enlarged(guess.pose, look.times) for guess in guesses(look.starts, times_as_many)]
+    settled = refine(view, full, begun)
+    found = [Candidate(refined=one, found=evidence(view, full, one, look.liveliness)) for one in settled]
     found.sort(key=lambda one: -one.found.rank)
     return found
 
@@ -186,6 +217,8 @@ def aim_of(view: View, best: Candidate, astray_mm: float = 0.0) -> Aim:
         surface /= surface[2, 2]
     close = not best.refined.lone and not one_outline(view) and fitted.badness < CLOSE
     doubtful = LONE_RING_OFF_MM if best.refined.lone and view.bed.surface_below_rim_mm > 0.0 else 0.0
+    # the edge that shows may be the other one of a rim as wide as the outline beside it tells
+    doubtful = float(np.hypot(doubtful, 0.4 * best.found.beside_mm))
     # a ledge taken for the foot looks like a surface off its level
     doubtful = float(np.hypot(doubtful, (0.1 if close else 0.2) * pose[DEEPER]))
     if 0.0 < best.found.wall_px < 6.0:  # foot, rim and ring within a few pixels may be taken for one another
@@ -198,11 +231,7 @@ def aim_of(view: View, best: Candidate, astray_mm: float = 0.0) -> Aim:
         size_px=view.size_px,
         error_mm=float(
             np.sqrt(
-                (2.0 * error_mm(view, fitted)) ** 2
-                + 0.2**2
-                + standing_error_mm(view, pose) ** 2
-                + doubtful**2
-                + astray_mm**2
+                error_mm(view, fitted) ** 2 + 0.2**2 + standing_error_mm(view, pose) ** 2 + doubtful**2 + astray_mm**2
             )
         ),
         lens=lens,
@@ -211,9 +240,9 @@ def aim_of(view: View, best: Candidate, astray_mm: float = 0.0) -> Aim:
 
 
 def _level_error_mm(fitted: Fitted) -> float:
-    """Standard error of the surface's level: what the fit says, twice since its edges are not independent, and the
-    half millimetre that blur and powder on the wall move an outline."""
-    return float(np.hypot(2.0 * np.sqrt(fitted.covariance[DEEPER, DEEPER]), 0.5))
+    """Standard error of the surface's level: what the fit says, and the half millimetre that blur and powder on the wall
+    move an outline."""
+    return float(np.hypot(np.sqrt(fitted.covariance[DEEPER, DEEPER]), 0.5))
 
 
 def not_found(reason: str, advice: str) -> NotFound:

@@ -8,16 +8,32 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.finding.edges import Array, clearness
-from bedwatch.aim.finding.fit import FOCAL_SHARE, FOCAL_SPREAD, FOOT, RIM, RING_EDGE, Fitted, Line, beneath, look
+from bedwatch.aim.finding.beside import drawn_inside, unexplained_mm
+from bedwatch.aim.finding.edges import Array
+from bedwatch.aim.finding.fit import (
+    FOCAL_SHARE,
+    FOCAL_SPREAD,
+    FOOT,
+    RIM,
+    RING_EDGE,
+    Fitted,
+    Line,
+    beneath,
+    look,
+    within_px,
+)
 from bedwatch.aim.finding.guesses import plausible
 from bedwatch.aim.finding.refine import Refined
 from bedwatch.aim.pose import DEEPER, LN_DISTANCE, LN_SCALE, RING, Vector, View, bed_outline_mm
 from bedwatch.frames.cv import cv2
 
 SECTORS = 12
-MOST_AGAINST = 0.7  # penalty above which a pose is not believed
-MOST_AGAINST_LONE = 0.5  # of a still bed of whose rim one edge shows
+MOST_AGAINST = 0.6  # penalty above which a pose is not believed
+MOST_AGAINST_LIVELY = 1.0  # of what moves inside its outline and not outside, as only a bed does
+SHOWS = 0.9  # share of a true outline that shows
+LEAST_TELLING = 0.35  # of what does not move: below it the edges of a busy picture may look like an outline
+BY_CHANCE = 0.25  # of an outline that plain powder may show somewhere inside the foot
+MOST_AGAINST_LONE = 0.45  # of a still bed of whose rim one edge shows
 LEAST_WALL_LONE_PX = 8.0  # a lid's or a hoop's edge looks like a wall so low
 MOST_AGAINST_FULL = 0.35  # of a still bed full to the brim, which shows but one outline
 
@@ -34,6 +50,8 @@ class Evidence:
     ringed: both edges of the rim show. apart: share of sectors in which the inside looks unlike the outside of the rim.
     wall_px: how wide the wall and rim look, foot to outermost edge (median, pixels).
     inside: share of another outline that shows inside the foot, where only powder should be.
+    beside_mm: how far from the one edge of the rim that shows another outline runs, which the pose does not explain; 0
+    where none does.
     level_odd, lens_odd: how unusual the level of the surface and the focal length would be, in standard deviations.
     drawn: share of a clear outline around the middle of the surface, where powder has none.
     spread_px, badness: misfit of the outlines (see `Fitted`). plausible: a camera could stand so.
@@ -49,12 +67,22 @@ class Evidence:
     apart: float
     wall_px: float
     inside: float
+    beside_mm: float
     level_odd: float
     lens_odd: float
     drawn: float
     spread_px: float
     badness: float
     plausible: bool
+
+    @property
+    def telling(self) -> float:
+        """How much a place of the worse outline speaks for one being there, on average: logarithm of the likelihood ratio.
+
+        A true outline shows in `SHOWS` of its places, any other line in as many as `chance` says.
+        """
+        shown, chance = min(self.wall, self.foot), min(max(self.chance, 0.02), SHOWS)
+        return shown * math.log(SHOWS / chance) + (1.0 - shown) * math.log((1.0 - SHOWS) / (1.0 - chance))
 
     @property
     def lively(self) -> bool:
@@ -75,16 +103,16 @@ class Evidence:
     def against(self) -> tuple[tuple[float, str], ...]:
         """What speaks against the pose, each with its weight and in words."""
         shows = min(self.wall, self.foot)
+        missing = max(0.0, 0.9 - self.wall) + max(0.0, 0.9 - self.foot)
+        whole = 1.0 - self.whole
         return (
             (self.badness, "the outlines found do not fit a bed of this size and depth"),
             (0.2 * (not self.ringed), "only one edge of the rim shows"),
-            (max(0.0, self.inside - 0.15), "another outline shows inside the one that would be the powder's"),
+            (max(0.0, self.inside - BY_CHANCE), "another outline shows inside the one that would be the powder's"),
+            # what is missing counts once, whether it is scattered or in one piece
+            (0.5 * missing * (missing >= whole), f"only {100 * shows:.0f} % of the outline shows"),
             (
-                0.5 * (max(0.0, 0.9 - self.wall) + max(0.0, 0.9 - self.foot)),
-                f"only {100 * shows:.0f} % of the outline shows",
-            ),
-            (
-                0.5 * (1.0 - self.whole),
+                0.5 * whole * (missing < whole),
                 f"the outline shows in only {round(SECTORS * self.whole)} of {SECTORS} sectors",
             ),
             (0.03 * min(self.lens_odd**2, 12.0), "the outlines found would need an unusual lens"),
@@ -129,6 +157,7 @@ def evidence(view: View, picture: Array, refined: Refined, liveliness: NDArray[n
         apart=apart(view, picture, fitted.pose),
         wall_px=wall_px(fitted),
         inside=beneath(view, picture, fitted.pose)[0],
+        beside_mm=unexplained_mm(view, picture, fitted.pose) if refined.lone else 0.0,
         level_odd=float(fitted.pose[DEEPER]) / (4.0 + 0.1 * view.bed.surface_below_rim_mm),
         lens_odd=float(np.log(view.focal_px(fitted.pose) / (FOCAL_SHARE * max(view.size_px)))) / FOCAL_SPREAD,
         drawn=drawn_inside(view, picture, fitted.pose),
@@ -136,33 +165,6 @@ def evidence(view: View, picture: Array, refined: Refined, liveliness: NDArray[n
         badness=fitted.badness,
         plausible=plausible(view, fitted.pose),
     )
-
-
-def drawn_inside(view: View, picture: Array, pose: Vector) -> float:
-    """Share of the clearest outline like the bed's, but 0.2 to 0.85 as large, that shows on the surface.
-
-    Lids, plates and targets have such circles; powder does not.
-    """
-    places = bed_outline_mm(view.bed, 120)
-    scale = float(np.exp(pose[LN_SCALE])) * min(view.bed.width_mm, view.bed.length_mm) / 2
-    shares = np.arange(0.2, 0.85, 0.5 / scale)
-    pixels = np.stack([view.project(pose, share * places, 0.0) for share in shares], axis=1).astype(np.float32)
-    values = cv2.remap(picture, pixels[..., 0], pixels[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    values = np.asarray(values, np.float32).reshape(*pixels.shape[:2], -1)
-    rise = np.zeros_like(values)
-    rise[:, 2:-2] = (values[:, 4:] - values[:, :-4]) / 2.0
-    size = np.sqrt((rise * rise).sum(axis=2))
-    clear = clearness(size)
-    top = np.zeros_like(clear)
-    top[:, 1:-1] = (clear[:, 1:-1] >= clear[:, :-2]) & (clear[:, 1:-1] > clear[:, 2:]) & (clear[:, 1:-1] > 0.4)
-    hit = np.asarray(cv2.dilate(top, np.ones((1, 5), np.uint8)), np.float32).mean(axis=0)
-    alike = np.linalg.norm(rise.mean(axis=0), axis=1) / np.maximum(np.sqrt((size * size).mean(axis=0)), 1e-6)
-    return float((hit * np.minimum(1.0, 1.3 * alike)).max())
-
-
-def within_px(pose: Vector) -> float:
-    """How near to an outline an edge must lie to be taken for it."""
-    return max(1.3, 0.8 * float(np.exp(pose[LN_SCALE])))
 
 
 def chance(view: View, picture: Array, pose: Vector, within_px: float) -> float:
@@ -256,7 +258,7 @@ def doubt(view: View, fitted: Fitted, found: Evidence) -> str | None:
         return f"only {100 * min(found.wall, found.foot):.0f} % of the outline shows"
     if found.whole < 0.5:
         return f"the outline shows in only {round(SECTORS * found.whole)} of {SECTORS} sectors"
-    if min(found.wall, found.foot) - found.chance < 0.35:
+    if found.telling < (0.0 if lively else LEAST_TELLING):
         return "the picture is so busy that edges lie everywhere, also where no outline is"
     if found.spread_px > max(1.2, 0.0035 * float(np.exp(fitted.pose[LN_SCALE])) * view.bed.width_mm):
         return "the outlines found do not fit a bed of this size and depth"
@@ -272,7 +274,7 @@ def doubt(view: View, fitted: Fitted, found: Evidence) -> str | None:
         return "rim and surface lie too close together in the picture to be told apart"
     if full and not found.ringed and not lively:
         return "a single plain outline shows, which could be any disc or plate"
-    most = MOST_AGAINST
+    most = MOST_AGAINST_LIVELY if lively else MOST_AGAINST
     if not lively and not found.ringed:
         most = MOST_AGAINST_FULL if full else MOST_AGAINST_LONE
     return max(found.against)[1] if found.penalty > most else None

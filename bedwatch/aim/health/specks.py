@@ -141,7 +141,9 @@ class Dust:
             middle, half = (bend.xx + bend.yy) / 2 / count, np.hypot((bend.xx - bend.yy) / 2, bend.xy) / count
             small = np.abs(np.abs(middle) - half)  # the eigenvalue of smaller size
             spread = np.maximum(bend.squares / count - middle**2, 0.0)
-            error = np.sqrt(cv2.blur(spread.astype(np.float32), (5, 5)) / max(count - 1.0, 1.0))
+            # OpenCV's running sums leave a little below nothing where there was little.
+            around = np.maximum(cv2.blur(spread.astype(np.float32), (5, 5)), 0.0)
+            error = np.sqrt(around / max(count - 1.0, 1.0))
             usual = 1.48 * float(np.median(small[inner]))
             round_ = (np.abs(middle) > half) & (small > _ROUNDNESS * (np.abs(middle) + half))
             floor = np.maximum(max(_LEAST, _STANDS_OUT * usual), _SURE * error)

@@ -17,12 +17,13 @@ from bedwatch.judge.way_back import Against
 from bedwatch.show.live_screen.dialogs import AimPage, Choice, Line, Page
 from bedwatch.show.live_screen.messages import Aimed, Ended, Health, Kept, Made, News, Words
 from bedwatch.show.live_screen.orders import KeepClip, KeepSetting, Noted, Order, Pause, ShowAim
-from bedwatch.show.live_screen.pages import help_page, why_page
+from bedwatch.show.live_screen.pages import help_page
 from bedwatch.show.live_screen.picture import Picture
 from bedwatch.show.live_screen.story import Sound, Story
 from bedwatch.show.look import Look
 from bedwatch.show.screen import screen
 from bedwatch.show.standing import Camera, Saved
+from bedwatch.show.why import why_page
 from bedwatch.show.words import did_words, zone_place
 
 _MOST_NOTES = 3
@@ -236,7 +237,7 @@ class LiveScreen(App[None]):
             self._order(Noted(words=words))
 
     def action_why(self) -> None:
-        self.push_screen(Page("Why", why_page(self.story.reading, self._look)))
+        self.push_screen(Page("Why", why_page(self.story.reading, self._look, self._bed.valves)))
 
     def action_manual(self) -> None:
         self.push_screen(Page("Help", help_page(self._look)))

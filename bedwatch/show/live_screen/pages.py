@@ -1,15 +1,13 @@
-"""The words of the help page and of the page that explains a reading."""
+"""The words of the help page."""
 
 from __future__ import annotations
 
 from rich.text import Text
 
-from bedwatch.judge.types import HintWord, Reading
 from bedwatch.show.key_bar import ALWAYS, KEYS, LARGE_KEY
 from bedwatch.show.look import Look
-from bedwatch.show.next_move import told
 from bedwatch.show.parts import CAUTIONS
-from bedwatch.show.words import HINTS, OUTCOMES, PROBLEMS, VERDICTS, fault_act
+from bedwatch.show.words import HINTS
 
 _MEANINGS = {
     LARGE_KEY: "Done as told: the move on the screen was made. ENTER, PAGE DOWN and any foot pedal that sends one of them do the "
@@ -48,29 +46,4 @@ def help_page(look: Look) -> Text:
             "error. Evenness: 1 is even, 0 is still.\n"
         )
     )
-    return page
-
-
-def why_page(reading: Reading | None, look: Look) -> Text:
-    """Why the reading says what it says."""
-    page = Text()
-    sentence, why = told(reading)
-    page.append(look.text(sentence), "bold")
-    page.append(f" {look.text(why)}\n\n" if why else "\n\n")
-    if reading is None:
-        return page
-    verdict = VERDICTS[reading.bed.verdict] if reading.bed.verdict else "can't tell"
-    page.append(f"The bed: {verdict}; {OUTCOMES[reading.outcome]}.\n\n")
-    for zone in reading.zones:
-        page.append(
-            look.text(f"{look.mark(zone.hint)} Zone {zone.zone}: {HINTS[zone.hint]}. "),
-            "" if zone.hint in (HintWord.HOLD, HintWord.WAIT) else "bold",
-        )
-        page.append(f"{look.text(zone.because)}\n")
-    for fault in reading.faults:
-        page.append(f"\n{look.fault_mark(fault.kind)} ", "bold")
-        page.append(f"{look.text(fault_act(fault))}\n")
-    for problem in reading.problems:
-        page.append(f"\n! {PROBLEMS[problem.kind]}: ", "bold")
-        page.append(f"{look.text(problem.advice)}\n")
     return page

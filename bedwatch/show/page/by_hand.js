@@ -142,6 +142,36 @@
       });
     }
   }
+  // Where 12 o'clock is: the bed's middle, and the place that was named, else the outline's top.
+  function noon() {
+    const outline = steps.find((one) => one.outline && places[one.key].length >= one.least);
+    if (!outline) return null;
+    const points = places[outline.key], named = steps.filter((one) => one.most === 1).map((one) => places[one.key][0])[0];
+    const fit = outline.round ? ellipse(points) : null;
+    if (outline.round && !fit) return null;
+    const mean = (k) => points.reduce((t, p) => t + p[k], 0) / points.length;
+    const middle = fit ? [fit.u, fit.v] : [mean(0), mean(1)];
+    const up = fit ? 1 / Math.hypot(Math.sin(fit.angle) / fit.long, Math.cos(fit.angle) / fit.short)
+      : middle[1] - Math.min(...points.map((p) => p[1]));
+    return { middle, top: named || [middle[0], middle[1] - up], named: Boolean(named) };
+  }
+  function clock(pen, s) {
+    const found = noon();
+    if (!found) return;
+    const tone = steps[steps.length - 1].tone;
+    pen.setLineDash([3, 5]);
+    stroke(pen, tone, 1.5, () => {
+      pen.moveTo((found.middle[0] + 0.5) * s, (found.middle[1] + 0.5) * s);
+      pen.lineTo((found.top[0] + 0.5) * s, (found.top[1] + 0.5) * s);
+    });
+    pen.setLineDash([]);
+    if (found.named) return; // its place has its own mark
+    pen.font = "600 14px system-ui, sans-serif";
+    pen.lineWidth = 4; pen.strokeStyle = "#111";
+    const x = (found.top[0] + 0.5) * s + 8, y = (found.top[1] + 0.5) * s + 18;
+    pen.strokeText("12 o'clock", x, y);
+    pen.fillStyle = tone; pen.fillText("12 o'clock", x, y);
+  }
   function draw() {
     const dense = window.devicePixelRatio || 1, s = scale();
     ink.width = Math.round(picture.clientWidth * dense);
@@ -149,6 +179,7 @@
     const pen = ink.getContext("2d");
     pen.scale(dense, dense);
     paint(pen, s, true);
+    clock(pen, s);
   }
   function glass() {
     if (!pointer) { loupe.hidden = true; return; }

@@ -1,0 +1,110 @@
+"""What speaks for a bed and against it, and when it is believed."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from bedwatch.aim.finding.beside import unexplained_mm
+from bedwatch.aim.finding.fit import Fitted, within_px
+from bedwatch.aim.finding.verify import MOST_AGAINST, MOST_AGAINST_LIVELY, Evidence, doubt
+from bedwatch.aim.pose import LN_DISTANCE, LN_SCALE, NUMBERS, RING, TX, View
+
+PLAIN = Evidence(
+    wall=1.0,
+    foot=1.0,
+    chance=0.1,
+    whole=1.0,
+    size=1.0,
+    moving=1.0,
+    ringed=True,
+    apart=1.0,
+    wall_px=30.0,
+    inside=0.1,
+    beside_mm=0.0,
+    level_odd=0.0,
+    lens_odd=0.0,
+    drawn=0.1,
+    spread_px=0.2,
+    badness=0.1,
+    plausible=True,
+)
+
+
+def fitted() -> Fitted:
+    pose = np.zeros(NUMBERS)
+    pose[:2], pose[LN_SCALE], pose[LN_DISTANCE] = (480.0, 270.0), math.log(1.0), math.log(900.0)
+    return Fitted(pose=pose, lines=(), spread_px=0.2, cost=0.0, covariance=np.zeros((NUMBERS, NUMBERS)))
+
+
+def doubt_of(bed_of, found: Evidence) -> str | None:
+    return doubt(View(bed=bed_of(), size_px=(960, 540)), fitted(), found)
+
+
+def test_what_is_missing_counts_once_however_it_is_spread():
+    """A quarter of the foot missing in one piece shows as less foot and as fewer sectors: the larger of both counts."""
+    half_hidden = replace(PLAIN, foot=0.65, whole=0.75)
+    assert half_hidden.penalty - PLAIN.penalty == pytest.approx(0.5 * 0.25)
+    scattered = replace(PLAIN, foot=0.65, whole=1.0)
+    in_one_piece = replace(PLAIN, foot=0.9, whole=0.75)
+    assert scattered.penalty == half_hidden.penalty == in_one_piece.penalty
+
+
+def test_more_is_asked_of_what_does_not_move(bed_of):
+    between = replace(PLAIN, badness=(MOST_AGAINST + MOST_AGAINST_LIVELY) / 2)
+    assert doubt_of(bed_of, between) is not None
+    assert doubt_of(bed_of, replace(between, moving=5.0)) is None
+    beyond = replace(PLAIN, badness=MOST_AGAINST_LIVELY + 0.1, moving=5.0)
+    assert doubt_of(bed_of, beyond) is not None
+
+
+def test_what_moves_must_still_show_its_outline(bed_of):
+    assert "outline shows" in (doubt_of(bed_of, replace(PLAIN, foot=0.4, moving=20.0)) or "")
+    assert "outline shows" in (doubt_of(bed_of, replace(PLAIN, whole=0.4, moving=20.0)) or "")
+
+
+@pytest.mark.parametrize(("shown", "chance", "believed"), [(0.62, 0.05, True), (0.86, 0.5, False), (0.97, 0.43, True)])
+def test_in_a_busy_picture_an_outline_must_show_more(bed_of, shown, chance, believed):
+    found = doubt_of(bed_of, replace(PLAIN, foot=shown, chance=chance))
+    assert (found is None) == believed
+    assert believed or "busy" in (found or "")
+
+
+def test_an_outline_that_shows_no_more_than_any_line_tells_nothing():
+    assert replace(PLAIN, foot=0.9, chance=0.9).telling == pytest.approx(0.0)
+    assert replace(PLAIN, foot=0.3, chance=0.5).telling < -0.5
+    assert PLAIN.telling == pytest.approx(math.log(0.9 / 0.1))
+
+
+def test_a_still_lid_is_refused_and_says_so(bed_of):
+    assert "lid" in (doubt_of(bed_of, replace(PLAIN, drawn=0.9)) or "")
+    assert "hoop" in (doubt_of(bed_of, replace(PLAIN, apart=0.2)) or "")
+
+
+def test_an_edge_may_lie_as_far_off_as_blur_and_the_tub_s_unevenness_reach():
+    pose = fitted().pose
+    pose[TX] = 0.1
+    near, far = pose.copy(), pose.copy()
+    near[LN_SCALE], far[LN_SCALE] = math.log(3.0), math.log(0.5)
+    assert within_px(near) == pytest.approx(2.4)  # 0.8 mm at 3 px per mm
+    assert within_px(far) == pytest.approx(1.3)  # what blur does to any picture
+
+
+def ring_of(radii, size=(400, 400), noise=1.0):
+    """A picture of discs, each darker than the one around it, and the pose that sees 1 mm as 1 px from above."""
+    v, u = np.mgrid[: size[1], : size[0]]
+    away = np.hypot(u - (size[0] - 1) / 2, v - (size[1] - 1) / 2)
+    picture = 150.0 - 40.0 * sum((away < radius) for radius in radii)
+    picture += noise * np.random.default_rng(3).standard_normal(picture.shape)
+    return np.asarray(picture[..., None], np.float32)
+
+
+def test_an_outline_beside_the_rim_is_told_with_its_distance(bed_of):
+    """Rim edges at 112 and 124 px; the pose knows the inner one only, its wall 109 mm out and 3 mm wide."""
+    bed = bed_of("round", 218, 218, 20)
+    pose = fitted().pose
+    pose[:2], pose[LN_SCALE], pose[LN_DISTANCE], pose[RING] = (199.5, 199.5), math.log(880 / 900), math.log(900.0), 3.0
+    view = View(bed=bed, size_px=(400, 400))  # the rim, 20 mm nearer, is seen at 1 px per mm
+    assert unexplained_mm(view, ring_of([112.0, 124.0]), pose) == pytest.approx(12.0, abs=0.6)
+    assert unexplained_mm(view, ring_of([112.0]), pose) == 0.0
