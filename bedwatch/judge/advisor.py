@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.judge.belief import Belief, Seen, first_belief
-from bedwatch.judge.plan import Chances, Plan, Step, amount_of, best_plan, chances
-from bedwatch.judge.reasons import no_valve, reason_of, supply_spent
+from bedwatch.judge.hands import Left, apart, next_by_hand, unanswered, unlike
+from bedwatch.judge.plan import ALIKE, Chances, Plan, Step, amount_of, best_plan, chances
+from bedwatch.judge.reasons import reason_of, supply_spent
 from bedwatch.judge.travel import AT_ITS_END, Travel, unknown_travel
 from bedwatch.judge.types import ALL_ZONES, Did, Done, HintWord, Move, Outcome, Reading, ZoneReading
 
@@ -19,7 +20,8 @@ _ASLEEP = 0.5  # share of a middle that is lifted, below which a zone counts as 
 _AWAKE = 0.9  # share from which what the surface shows is a matter of degree
 _TRIED = 0.55  # so much travel without any answer: it is not the valve
 _SUPPLY_TRIED = 0.8
-_AS_GOOD = 0.2  # ln air: the supply alone is not moved for less, where it cannot make all zones even
+_AS_LIKELY = 0.5  # chance that zones without a valve are alike, below which they are told to differ
+_WORTH = 0.1  # ln air: smaller turns bring no better bed where the zones differ for good
 _TOO_LITTLE = 1.4  # mean air of the zones, in minima: less is not enough for all, however it is shared out
 
 
@@ -141,9 +143,6 @@ class Advisor:
             if seen.known and seen.live >= _ASLEEP:
                 self._tried[zone] = 0.0
         if valve is None:
-            for zone in self._fixed:
-                if look.seen[zone].live < _ASLEEP:
-                    self._tried[zone] = max(0.0, self._tried[zone] + travel)
             asleep = all(seen.live < _ASLEEP for seen in look.seen if seen.known)
             self._supply_tried = max(0.0, self._supply_tried + travel) if asleep else 0.0
         elif look.seen[valve].live < _ASLEEP:
@@ -183,21 +182,27 @@ class Advisor:
                 if seen.known and seen.live < _ASLEEP
             }
             return advice(None, Outcome.SUPPLY_TOO_SMALL, zones)
-        beyond = self._beyond(belief, sound, plan, chance)
-        if chance is not None and not chance.even and plan.steps and not beyond:
-            step = plan.steps[0]
-            if chance.are_alike:  # then it is a matter of all
-                step = Step(valve=None, travel=chance.shift / belief.gain(None), change=chance.shift)
+        step = None if chance is None else self._step(plan, chance, belief)
+        if step is not None:
             return advice(self._move(step, look, belief, valves, supply), Outcome.MOVING)
-        hopeless |= {zone for zone in beyond if look.seen[zone].live < _ASLEEP}
-        hand = self._hand(look, hopeless)
+        left = self._left(look, hopeless, belief, chance)
+        hand = next_by_hand(self._names, left, self._hands)
         if hand is not None:
             return advice(hand, Outcome.MOVING)
-        zones = {zone: no_valve(self._names[zone], look.seen[zone], belief, zone) for zone in beyond}
-        zones |= {zone: self._given_up(zone) for zone in self._left(look, hopeless)}
-        if zones:
-            return advice(None, Outcome.NOT_VALVES, zones)
+        if left:
+            return advice(None, Outcome.NOT_VALVES, {one.zone: one.after for one in left})
         return advice(None, Outcome.EVEN if known.all() else Outcome.LOOKING)
+
+    def _step(self, plan: Plan, chance: Chances, belief: Belief) -> Step | None:
+        """The turn to make, or None when none helps."""
+        if not plan.steps:
+            return None
+        ours = [step for step in plan.steps if step.valve is not None]
+        if not self._fixed or plan.even > _AS_LIKELY or any(abs(step.change) > _WORTH for step in ours):
+            return plan.steps[0]
+        if chance.relief < _WORTH:
+            return None  # what differs has no valve
+        return Step(valve=None, travel=chance.shift / belief.gain(None), change=chance.shift)
 
     def _hopeless(self, look: Look, valves: Sequence[Travel]) -> set[int]:
         """Zones that stay asleep though their valve was opened far or is at its end, while most others are fed."""
@@ -216,17 +221,6 @@ class Advisor:
             and (tried[zone] >= _TRIED or valves[zone].fully_open > AT_ITS_END)
         }
 
-    def _beyond(self, belief: Belief, sound: NDArray[np.bool_], plan: Plan, chance: Chances | None) -> tuple[int, ...]:
-        """Zones without a valve that are too far from the others for the supply alone, once that stands as well as it can."""
-        fixed = [zone for zone in self._fixed if sound[zone]]
-        if not fixed or chance is None or chance.are_alike or any(step.valve is not None for step in plan.steps):
-            return ()
-        if any(abs(step.change) > _AS_GOOD for step in plan.steps):
-            return ()
-        usual = float(np.median(belief.air[sound]))
-        off = [abs(float(belief.air[zone]) - usual) for zone in fixed]
-        return tuple(sorted(zone for zone, far in zip(fixed, off, strict=True) if far >= max(off) - 0.1))
-
     def _channel(self, look: Look) -> Move | None:
         """Air that blows through settled powder is stirred shut before any valve is moved, once."""
         for zone, hand in enumerate(look.by_hand):
@@ -235,44 +229,20 @@ class Advisor:
                 return Move(zone=self._names[zone], do=HintWord.STIR, amount=None, because=hand[1])
         return None
 
-    def _hand(self, look: Look, hopeless: set[int]) -> Move | None:
-        """What is left when no valve is to be moved: stir, then look at the plate, once each."""
-        left = self._left(look, hopeless)
-        for zone in sorted(left, key=lambda zone: self._hands[zone]):
-            hand = look.by_hand[zone]
-            if self._hands[zone] == 0 and (hand is None or hand[0] is HintWord.STIR):
-                words = hand[1] if hand is not None else self._no_answer(zone)
-                return Move(zone=self._names[zone], do=HintWord.STIR, amount=None, because=words)
-            if self._hands[zone] <= 1:
-                words = self._still(zone) if hand is None or hand[0] is HintWord.STIR else hand[1]
-                return Move(zone=self._names[zone], do=HintWord.CHECK_PLATE, amount=None, because=words)
-        return None
-
-    def _left(self, look: Look, hopeless: set[int]) -> list[int]:
-        return [zone for zone in range(len(self._names)) if zone in hopeless or look.by_hand[zone] is not None]
-
-    def _no_answer(self, zone: int) -> str:
-        if zone in self._fixed:
-            return (
-                f"Zone {self._names[zone]} has no valve and lies still while others are fed; stir it down to the plate."
+    def _left(self, look: Look, hopeless: set[int], belief: Belief, chance: Chances | None) -> list[Left]:
+        """What no valve mends: zones that do not answer, faults, and zones without a valve that differ from the rest."""
+        left = {
+            zone: unanswered(
+                zone, name, max(self._tried[zone], _TRIED), look.by_hand[zone], valve=zone not in self._fixed
             )
-        return (
-            f"Zone {self._names[zone]} did not answer to {100 * max(self._tried[zone], _TRIED):.0f} % of its valve's travel; "
-            "stir it down to the plate, then look again."
-        )
-
-    def _still(self, zone: int) -> str:
-        return (
-            f"Zone {self._names[zone]} was stirred and looks no better: air does not reach it; look at its holes, glue, "
-            "membrane and line."
-        )
-
-    def _given_up(self, zone: int) -> tuple[HintWord, str]:
-        tried = "the supply" if zone in self._fixed else "its valve"
-        return HintWord.CHECK_PLATE, (
-            f"Neither {tried} nor stirring helped zone {self._names[zone]}, and its plate was looked at: holes, line, membrane "
-            "or chamber need mending."
-        )
+            for zone, name in enumerate(self._names)
+            if zone in hopeless or look.by_hand[zone] is not None
+        }
+        if chance is not None and chance.alike < _AS_LIKELY:
+            known = [seen.known for seen in look.seen]
+            for zone in apart(belief, known, self._fixed, ALIKE):
+                left.setdefault(zone, unlike(zone, self._names, belief, look.seen))
+        return list(left.values())
 
     def _move(self, step: Step, look: Look, belief: Belief, valves: Sequence[Travel], supply: Travel) -> Move:
         more = step.travel > 0

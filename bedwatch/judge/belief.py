@@ -27,14 +27,15 @@ _LIVELY_KINDS = tuple(math.log(55.0) + 0.45 * step for step in range(-4, 5))
 _LIVELY_WITHIN = 0.23
 _POWER_KINDS, _POWER_WITHIN = (0.3, 0.5, 0.75), 0.09
 _RESTLESS_AT = (0.0, 0.45)  # restlessness at the air from which a bed counts as violent
-# Per ln of the air beyond the minimum: mean, spread, chance of each kind.
-_RESTLESS_SLOPES, _RESTLESS_SHARES = ((1.1, 0.4), (2.2, 0.5), (3.5, 0.8)), (0.12, 0.33, 0.55)
+# Per ln of the air beyond the minimum: kinds, spread of the logarithm within each, chance of each.
+_RESTLESS_SLOPES, _RESTLESS_WITHIN, _RESTLESS_SHARES = (1.1, 2.2, 3.3), 0.22, (0.08, 0.3, 0.62)
 _CALMEST, _WILDEST = -8.0, 3.0  # beyond, restlessness tells no more
 VIOLENT_FROM = 3.3
 # ln of air per full travel of a valve. Catalogue and installed curves differ (valve makers' pages agree on that much).
-_GAIN = (math.log(1.2), 0.5)
+_GAIN = (math.log(1.4), 0.5)
 _GAIN_EACH = 0.6
-_SUPPLY_GAIN = (math.log(2.4), 0.6)
+_SUPPLY_GAIN = (math.log(1.8), 0.75)
+_THROTTLED = -0.7  # correlation of a gain with the air
 _ASLEEP_GAIN = 1.5  # powder at rest resists the air in proportion to it, and gives way when it lifts
 _CROSS = (
     0.45,
@@ -45,12 +46,13 @@ _GLIDES = (
 )
 _START = (math.log(2.2), 0.65, 0.42)  # air at the start: common spread, spread of each zone
 # Errors of one look.
-_SPEED_ERROR, _RESTLESS_ERROR, _RESTLESS_SHARE = 0.08, 0.4, 0.15
-_LIFT_FROM, _LIFT_FULL, _LIFT_ERROR = math.log(1.02), math.log(1.16), 0.07
+_SPEED_ERROR, _RESTLESS_ERROR, _RESTLESS_SHARE = 0.08, 0.32, 0.06
+_LIFT_FROM, _LIFT_FULL, _LIFT_ERROR = math.log(1.03), math.log(1.2), 0.09
+_BEGINS = 0.08  # minima: eruptions begin so much before or after the powder just lifts
 _AT_REST = (math.log(0.75), 0.25)  # where a zone at rest may be
 _SOFT = 0.06  # the speed's law is rounded off so far above the minimum
 # Errors of one move: share of the step, and what backlash and reading a scale leave open, in travel.
-_STEP_SHARE, _STEP_OWN, _STEP_TRAVEL, _DRIFT = 0.4, 0.12, 0.02, 0.03
+_STEP_SHARE, _STEP_OWN, _STEP_TRAVEL, _DRIFT = 0.5, 0.12, 0.02, 0.03
 _GAIN_DRIFT = 0.12  # a valve's gain is another one elsewhere on its travel
 _TRUST = 0.5  # looks at one bed share their errors, so that many of them are worth fewer
 _SURPRISE = 3.0  # mean square of what a look is off, in its own error: more, and something else has changed
@@ -180,11 +182,11 @@ def first_belief(zones: int) -> Belief:
     means, spreads, weights = [], [], []
     for lively in _LIVELY_KINDS:
         for power in _POWER_KINDS:
-            for (slope, about), share in zip(_RESTLESS_SLOPES, _RESTLESS_SHARES, strict=True):
+            for slope, share in zip(_RESTLESS_SLOPES, _RESTLESS_SHARES, strict=True):
                 mean, error = base.copy(), spread.copy()
                 mean[zones], error[zones] = lively, _LIVELY_WITHIN
                 mean[zones + 1], error[zones + 1] = power, _POWER_WITHIN
-                mean[zones + 3], error[zones + 3] = slope, about
+                mean[zones + 3], error[zones + 3] = math.log(slope), _RESTLESS_WITHIN
                 means.append(mean)
                 spreads.append(error)
                 weights.append(share * math.exp(-0.5 * ((lively - _LIVELY[0]) / _LIVELY[1]) ** 2))
@@ -192,6 +194,12 @@ def first_belief(zones: int) -> Belief:
     covs[:, :zones, :zones] += _START[1] ** 2
     gains = slice(zones + 5, 2 * zones + 5)
     covs[:, gains, gains] += _GAIN[1] ** 2  # the valves of one bed are much alike
+    # Who gets little is throttled more, and there a valve does more: the same turn is a larger share of what it lets through.
+    each = np.arange(zones)
+    for one, other in ((each, zones + 5 + each), (zones + 5 + each, each)):
+        covs[:, one, other] += _THROTTLED * _START[2] * _GAIN_EACH
+    covs[:, :zones, -1] += _THROTTLED * _START[1] * _SUPPLY_GAIN[1]
+    covs[:, -1, :zones] += _THROTTLED * _START[1] * _SUPPLY_GAIN[1]
     return Belief(zones=zones, means=np.array(means), covs=covs, weights=np.array(weights) / sum(weights))
 
 
@@ -204,7 +212,7 @@ def _settle(prior: Belief, look: Sequence[Seen]) -> tuple[Belief, float]:
         return prior, 0.0
     off = np.zeros(len(start))
     for turn in range(8):
-        miss, slope = _misses(prior.zones, means, look)
+        miss, slope, _ = _misses(prior.zones, means, look)
         # Gauss-Newton about the present guess; errors are 1 by construction.
         shift = miss + np.einsum("mri,mi->mr", slope, means - start)
         inner = slope @ covs @ np.swapaxes(slope, 1, 2) + np.eye(miss.shape[1])
@@ -216,14 +224,14 @@ def _settle(prior: Belief, look: Sequence[Seen]) -> tuple[Belief, float]:
         means = new
         if done:
             break
-    miss, slope = _misses(prior.zones, means, look)
+    miss, slope, width = _misses(prior.zones, means, look)
     inner = slope @ covs @ np.swapaxes(slope, 1, 2) + np.eye(miss.shape[1])
     gain = np.swapaxes(np.linalg.solve(inner, slope @ covs), 1, 2)
     after = covs - gain @ slope @ covs
     # How well each kind foretold the look (Laplace's approximation about its best guess).
     apart = means - start
     away = np.einsum("mi,mi->m", apart, np.linalg.solve(covs + 1e-9 * np.eye(size), apart[..., None])[..., 0])
-    fit = -0.5 * (np.einsum("mr,mr->m", miss, miss) + away + np.linalg.slogdet(inner)[1])
+    fit = -0.5 * (np.einsum("mr,mr->m", miss, miss) + away + np.linalg.slogdet(inner)[1]) - width
     weights = prior.weights * np.exp(_TRUST * (fit - fit.max()))
     weights = weights / weights.sum()
     surprise = float(weights @ off)
@@ -237,17 +245,21 @@ def _settle(prior: Belief, look: Sequence[Seen]) -> tuple[Belief, float]:
     return found, surprise
 
 
-def _misses(n: int, means: Array, look: Sequence[Seen]) -> tuple[Array, Array]:
-    """What each sign is off from what is expected, in units of its error (m, rows), and its slopes by the state (m, rows, d)."""
+def _misses(n: int, means: Array, look: Sequence[Seen]) -> tuple[Array, Array, Array]:
+    """What each sign is off from what is expected, in units of its error (m, rows), its slopes by the state (m, rows, d), and the
+    sum of the logarithms of the errors (m,)."""
     kinds = len(means)
-    lively, power, restless_at, steep = (means[:, n + at] for at in range(4))
+    lively, power, restless_at = (means[:, n + at] for at in range(3))
+    steep = np.exp(np.clip(means[:, n + 3], -3.0, 3.0))
     misses: list[Array] = []
     slopes: list[Array] = []
+    width = np.zeros(kinds)
 
-    def add(off: Array, error: float, by: dict[int, NDArray[Any] | float]) -> None:
+    def add(off: Array, error: Array | float, by: dict[int, NDArray[Any] | float]) -> None:
         # One sign that is far out must not overrule all others (Huber's weights).
         size = np.maximum(np.abs(off) / error, 1e-9)
         weight = np.where(size < 2.5, 1.0, np.sqrt(2.5 / size)) / error
+        width[:] += np.log(error)
         row = np.zeros((kinds, means.shape[1]))
         for at, value in by.items():
             row[:, at] = value * weight
@@ -265,24 +277,32 @@ def _misses(n: int, means: Array, look: Sequence[Seen]) -> tuple[Array, Array]:
         if seen.speed_mm_s is not None and seen.speed_mm_s > 0:
             beyond, by_x = _beyond(x)
             off = math.log(seen.speed_mm_s) - lively - power * np.log(beyond)
-            add(off, _SPEED_ERROR, {zone: power * by_x / beyond, n: 1.0, n + 1: np.log(beyond)})
+            error = np.hypot(_SPEED_ERROR, power * _BEGINS / beyond)
+            add(off, error, {zone: power * by_x / beyond, n: 1.0, n + 1: np.log(beyond)})
         if seen.restless is not None and (seen.glides or 0.0) <= _GLIDES:
             beyond, by_x = _beyond(x)
             above = np.log(beyond / (VIOLENT_FROM - 1.0))
             restless = min(max(seen.restless, _CALMEST), _WILDEST)
-            error = math.hypot(_RESTLESS_ERROR, _RESTLESS_SHARE * restless)
+            error = np.hypot(math.hypot(_RESTLESS_ERROR, _RESTLESS_SHARE * restless), steep * _BEGINS / beyond)
             off = restless - restless_at - steep * above
             if seen.restless <= _CALMEST:
                 off = np.minimum(off, 0.0)  # no livelier than that, and perhaps far calmer
-            add(off, error, {zone: steep * by_x / beyond * (off != 0), n + 2: off != 0, n + 3: above * (off != 0)})
-    return np.stack(misses, axis=1), np.stack(slopes, axis=1)
+            add(
+                off,
+                error,
+                {zone: steep * by_x / beyond * (off != 0), n + 2: off != 0, n + 3: steep * above * (off != 0)},
+            )
+    return np.stack(misses, axis=1), np.stack(slopes, axis=1), width
 
 
 def _lift_off(x: Array, live: float) -> tuple[Array, Array]:
     """What the share that is lifted says (at rest: below the minimum; all of it: beyond; in between: near it), and where."""
     if live < 0.05:
         part = _LIFT_ERROR / _AT_REST[1]
-        return part * (_AT_REST[0] - x), np.full(len(x), part)
+        over = x > _LIFT_FROM  # at rest it is surely not far beyond the minimum
+        return part * (_AT_REST[0] - np.minimum(x, _LIFT_FROM)) + np.minimum(_LIFT_FROM - x, 0.0), np.where(
+            over, 1.0, part
+        )
     if live > 0.9:
         off = np.maximum(0.0, _LIFT_FULL - x)
         return off, (off != 0).astype(np.float64)

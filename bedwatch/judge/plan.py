@@ -19,18 +19,21 @@ from bedwatch.judge.travel import Travel
 Array = NDArray[np.float64]
 
 # The goal: about twice the least air in every zone; good enough within these bounds, richest over poorest at most so much.
-GOAL = 1.8
 LEAST, MOST, ALIKE = 1.35, 2.8, 1.6  # an even bed may have up to 3; what is seen says less of it the livelier it is
 # A zone that is left alone must lie well within them, since it is known with an error.
-_LOW, _HIGH, _BAND = math.log(1.5), math.log(2.35), math.log(1.38)
+_LOW, _HIGH, _BAND = math.log(1.4), math.log(2.9), math.log(1.5)
 _PER_OUTSIDE = 20.0  # cost, in moves, of leaving a zone outside by a factor of e
 _OPENING, _NO_ROOM = 0.35, 1.5  # cost of opening a valve, and of one that may be at its end
-_ALIKE_FROM, _LEVEL_FROM = 0.75, 0.75
+_PER_DOUBT = 12.0  # cost, in moves, of a bed that is certainly not even: a twelfth of certainty is worth one move
+_MISSES = 0.15  # a turn misses its aim by this share, after it was seen and turned again
+_SHIFTS = np.linspace(-1.5, 1.5, 61)
+_AS_LIKELY, _BETTER = 0.5, 0.1
+_HARDLY = 0.05  # chance that is as good as none
 _OWN = 0.05  # ln air: zones differ in what they show, by wall, light and lens, however often they are looked at
 BIGGEST, SMALLEST = 0.4, 0.07  # of a valve's travel in one move
+_CAREFUL = 0.2  # how much less to turn a valve whose gain is not known
 _RICH_FIRST = 0.25
 _WILD = math.log(3.6)
-_SLIGHT = 0.1  # ln air
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,50 +47,77 @@ class Step:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """steps: what is still to be done, in order. cost: in moves, risks counted in. after: (n,) ln air when all is done."""
+    """steps: what is still to be done, in order; none: leave the bed as it is. even: chance that it is even then. cost: in moves,
+    doubt and risks counted in. after: (n,) ln air when all is done."""
 
     steps: tuple[Step, ...]
+    even: float
     cost: float
     after: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chances:
-    """alike: that the zones' air differs by no more than an even bed's may. level: that it is neither too little nor too much
-    anywhere. best_level: the most that could come to by moving all zones alike, by `shift` in ln air."""
+    """even: that the bed is even as it is. alike: that its zones differ by no more than an even bed's may. shift: by how much, in
+    ln air, all zones together are best moved; relief: how much less the zones with too little or too much would be off then."""
 
+    even: float
     alike: float
-    level: float
-    best_level: float
     shift: float
+    relief: float
 
-    @property
-    def even(self) -> bool:
-        """Whether to stop: the zones are alike, and no move of all could make it surer that they get what they need."""
-        return self.are_alike and self.level >= _LEVEL_FROM * self.best_level
 
-    @property
-    def are_alike(self) -> bool:
-        """Whether no single zone needs to be moved."""
-        return self.alike >= _ALIKE_FROM
+class _Doubt:
+    """What the air of the zones may be, by draws from the belief, and how far turns may miss."""
+
+    def __init__(self, belief: Belief, known: NDArray[np.bool_]) -> None:
+        rng = np.random.default_rng(8)
+        draws = belief.draws(400)[:, known]
+        self.air: Array = draws + _OWN * rng.standard_normal(draws.shape)
+        self._miss = 1.0 + _MISSES * rng.standard_normal(draws.shape)
+        self._common = 1.0 + _MISSES * rng.standard_normal((len(draws), 1))
+
+    def after(self, change: Array, total: float) -> tuple[Array, Array]:
+        """Least and most air of each draw after the zones were changed, and all by `total`."""
+        air = self.air + change * self._miss + total * self._common
+        return air.min(axis=1), air.max(axis=1)
+
+
+def _even(low: Array, high: Array) -> Array:
+    return np.asarray((low > math.log(LEAST)) & (high < math.log(MOST)) & (high - low < math.log(ALIKE)))
+
+
+def _best_shift(low: Array, high: Array, most: float = math.inf) -> float:
+    """By how much, up to `most`, all zones are best moved: where most draws are within bounds, the middle of what is as good;
+    where hardly any is, where they are least far off."""
+    shifts = _SHIFTS[most >= _SHIFTS]
+    # A draw is within bounds between two shifts.
+    since, until = math.log(LEAST) - low, math.log(MOST) - high
+    since, until = since[since < until], until[since < until]
+    inside = (np.searchsorted(np.sort(since), shifts) - np.searchsorted(np.sort(until), shifts)) / len(low)
+    if inside.max() > _HARDLY:
+        good = shifts[inside >= inside.max() - 0.02]
+    else:
+        off = [_off(low + shift, high + shift) for shift in shifts]
+        good = shifts[np.array(off) <= min(off) + 0.01]
+    return float(good[len(good) // 2])
+
+
+def _off(low: Array, high: Array) -> float:
+    """How far the poorest and the richest zone are out of bounds, on average, ln air."""
+    return float((np.maximum(math.log(LEAST) - low, 0.0) + np.maximum(high - math.log(MOST), 0.0)).mean())
 
 
 def chances(belief: Belief, known: NDArray[np.bool_], *, can_rise: bool = True) -> Chances:
     """Of an even bed, over the zones that are known; at least one. can_rise: whether the supply has more to give."""
-    draws = belief.draws()[:, known]
-    draws = draws + _OWN * np.random.default_rng(8).standard_normal(draws.shape)
-    low, high = draws.min(axis=1), draws.max(axis=1)
-    alike = high - low < math.log(ALIKE)
-    shifts = np.linspace(-1.5, 1.5 if can_rise else 0.0, 61 if can_rise else 31)[:, None]
-    inside = (low + shifts > math.log(LEAST)) & (high + shifts < math.log(MOST))
-    level = inside.mean(axis=1)
-    # Where many shifts are as good, the middle one.
-    good = shifts[level >= level.max() - 0.02, 0]
+    air = _Doubt(belief, known).air
+    low, high = air.min(axis=1), air.max(axis=1)
+    shift = _best_shift(low, high, math.inf if can_rise else 0.0)
     return Chances(
-        alike=float(alike.mean()),
-        level=float(level[30]),
-        best_level=float(level.max()),
-        shift=float(good[len(good) // 2]),
+        even=float(_even(low, high).mean()),
+        alike=float((high - low < math.log(ALIKE)).mean()),
+        shift=shift,
+        relief=_off(low, high) - _off(low + shift, high + shift),
     )
 
 
@@ -100,60 +130,68 @@ def best_plan(
     can_rise: bool = True,
     fixed: Collection[int] = (),
 ) -> Plan:
-    """The cheapest of all plans that leave alone a group of zones with much the same air, with or without moving the supply.
+    """The cheapest of all plans that leave alone a group of zones with much the same air, with or without moving the supply; to
+    leave everything as it is is one of them.
 
     known: (n,) zones that can be judged; the others are left alone. can_rise: whether the supply has more to give. fixed: zones
-    that have no valve of their own; where these are all that is left to go by, the others are brought to them. No steps:
-    nothing can be moved.
+    without a valve of their own, which every plan leaves alone.
     """
     order = [int(zone) for zone in np.argsort(belief.air) if known[zone]]
-    best: Plan | None = None
+    if not order:
+        return Plan(steps=(), even=0.0, cost=0.0, after=belief.air)
+    doubt = _Doubt(belief, known)
+    plans = []
     for first in range(len(order)):
         for last in range(first, len(order)):
             keep = order[first : last + 1]
+            if any(zone in fixed and zone not in keep for zone in order):
+                continue
             for with_supply in (False, True):
-                stay = [zone for zone in order if zone in keep or zone in fixed]
-                if not with_supply and len(stay) == len(order):
-                    continue  # to leave everything as it is is no plan
-                plan = _plan(belief, valves, supply, order, stay, with_supply)
-                if with_supply and not can_rise and any(step.valve is None and step.change > 0 for step in plan.steps):
-                    continue
-                if best is None or plan.cost < best.cost - 1e-9:
-                    best = plan
-    best = best or Plan(steps=(), cost=0.0, after=belief.air)
-    stay = [zone for zone in order if zone in fixed]
-    if 0 < len(stay) < len(order) and all(step.valve is None and abs(step.change) < _SLIGHT for step in best.steps):
-        near = _plan(belief, valves, supply, order, stay, False)
-        if float(np.ptp(near.after[order])) < float(np.ptp(belief.air[order])) - _SLIGHT:
-            return near
-    return best
+                plan = _plan(belief, valves, supply, order, keep, doubt, known, with_supply)
+                if can_rise or not any(step.valve is None and step.change > 0 for step in plan.steps):
+                    plans.append(plan)
+    best = min(plans, key=lambda plan: plan.cost)
+    if (
+        not best.steps and best.even < _AS_LIKELY
+    ):  # more likely uneven than not: whatever may mend that is worth its moves
+        plans = [plan for plan in plans if plan.even > best.even + _BETTER] or [best]
+    return min(plans, key=lambda plan: plan.cost)
 
 
 def _plan(
-    belief: Belief, valves: Sequence[Travel], supply: Travel, zones: list[int], keep: list[int], with_supply: bool
+    belief: Belief,
+    valves: Sequence[Travel],
+    supply: Travel,
+    zones: list[int],
+    keep: list[int],
+    doubt: _Doubt,
+    known: NDArray[np.bool_],
+    with_supply: bool,
 ) -> Plan:
     n = belief.zones
     moved = [zone for zone in zones if zone not in keep]
     share = belief.cross / max(n - 1, 1)
-    change, total = np.zeros(n), 0.0
-    after = belief.air
-    for _ in range(6 if moved else 1):
-        lost = share * (change.sum() - change)
-        rest = belief.air - lost
-        middle = (float(rest[keep].max()) + float(rest[keep].min())) / 2
-        total = math.log(GOAL) - middle if with_supply else 0.0
-        aim = middle + total
-        change[moved] = aim - rest[moved] - total
-        after = rest + change + total
+    change = np.zeros(n)
+    for _ in range(6 if moved else 0):
+        rest = belief.air - share * (change.sum() - change)
+        change[moved] = (float(rest[keep].max()) + float(rest[keep].min())) / 2 - rest[moved]
+    moves = change - share * (change.sum() - change)
+    low, high = doubt.after(moves[known], 0.0)
+    total = 0.0
+    if with_supply:
+        total = _best_shift(low, high)
+        low, high = doubt.after(moves[known], total)
+    even = float(_even(low, high).mean())
+    after = belief.air + moves + total
     left = after[keep]
     outside = max(0.0, float(np.ptp(left)) - _BAND)
     outside += max(0.0, _LOW - float(left.min())) + max(0.0, float(left.max()) - _HIGH)
     steps = [Step(valve=zone, travel=change[zone] / belief.gain(zone), change=float(change[zone])) for zone in moved]
-    if with_supply:
+    if total:
         steps.append(Step(valve=None, travel=total / belief.gain(None), change=total))
-    cost = _PER_OUTSIDE * outside
+    cost = _PER_OUTSIDE * outside + _PER_DOUBT * (1 - even)
     cost += sum(_cost(step, supply if step.valve is None else valves[step.valve]) for step in steps)
-    return Plan(steps=_ordered(belief, steps), cost=cost, after=after)
+    return Plan(steps=_ordered(belief, steps), even=even, cost=cost, after=after)
 
 
 def _cost(step: Step, valve: Travel) -> float:
@@ -165,14 +203,14 @@ def _cost(step: Step, valve: Travel) -> float:
 
 
 def _ordered(belief: Belief, steps: list[Step]) -> tuple[Step, ...]:
-    """The supply first, unless it is to be raised while a zone is wild, or brought down while one is not fed and another is to be
-    throttled by more than that; then the farthest off, the rich before the poor."""
-    wild, unfed = float(belief.air.max()) > _WILD, float(belief.air.min()) < math.log(LEAST)
+    """The supply first, unless it is to be raised while a zone is wild, or brought down while one is to be throttled by more than
+    that; then the farthest off, the rich before the poor."""
+    wild = float(belief.air.max()) > _WILD
     throttled = max((-step.change for step in steps if step.valve is not None), default=0.0)
 
     def rank(step: Step) -> float:
         if step.valve is None:
-            waits = wild if step.change > 0 else unfed and throttled > -step.change
+            waits = wild if step.change > 0 else throttled > -step.change
             return 1.5 if waits else -1.0
         return 1.0 - abs(step.change) - (_RICH_FIRST if step.change < 0 else 0.0)
 
@@ -182,7 +220,7 @@ def _ordered(belief: Belief, steps: list[Step]) -> tuple[Step, ...]:
 def amount_of(step: Step, valve: Travel, gain_spread: float) -> float:
     """The share of its travel to turn a valve by: what the model says, less where the valve is not known yet, within what can be
     read off and what there is to turn."""
-    careful = 1.0 / (1.0 + 0.35 * gain_spread)
+    careful = 1.0 / (1.0 + _CAREFUL * gain_spread)
     room = 1.0 - valve.open_share if step.travel > 0 else valve.open_share
     most = min(BIGGEST, max(room + 0.25, SMALLEST))
     return float(np.clip(abs(step.travel) * careful, SMALLEST, most))

@@ -40,10 +40,7 @@ def _for_all(step: Step, look: Sequence[Seen], belief: Belief) -> str:
             return f"All {len(known)} zones get too little, so it is the supply; stir while raising it slowly."
         if asleep:
             are = "is" if asleep == 1 else "are"
-            return (
-                f"{asleep} of {len(known)} zones {are} not lifted and none is rich enough to give: raise the supply until the "
-                "poorest lives."
-            )
+            return f"{asleep} of {len(known)} zones {are} not lifted: raise the supply until the poorest lives."
         return f"The poorest zones have air for {_least(belief)}, and about twice that lifting it is the aim: all want more."
     busiest = max((one.speed_mm_s or 0.0 for one in known), default=0.0)
     if len(known) > 1:

@@ -13,6 +13,7 @@ Array = NDArray[np.float64]
 _STEPS = 101
 _PLACES = np.linspace(0.0, 1.0, _STEPS)
 _FULLY_OPEN = 0.2  # chance that a valve is fully open at the start
+_ROOM = 0.5  # chance of room from which a turn is taken for made in full
 AT_ITS_END = 0.8  # chance from which a valve counts as at its end
 
 
@@ -45,11 +46,13 @@ class Travel:
         return float(self.chance[(_PLACES + travel <= 1.02) & (_PLACES + travel >= -0.02)].sum())
 
     def turned(self, travel: float) -> tuple[Travel, float, float]:
-        """After a turn; what it did on average, and its standard deviation: at the end of its travel a valve stops."""
+        """After a turn; what it did, most likely, and its standard deviation: at the end of its travel a valve stops."""
         to = np.clip(_PLACES + travel, 0.0, 1.0)
         done = to - _PLACES
         mean = float(self.chance @ done)
         deviation = math.sqrt(max(float(self.chance @ (done - mean) ** 2), 0.0))
+        if self.room(travel) >= _ROOM:
+            mean = travel  # all of it or much less; the mean of both would be wrong either way
         at = np.rint(to * (_STEPS - 1)).astype(np.intp)
         chance = np.bincount(at, self.chance, _STEPS).astype(np.float64)
         effect = np.bincount(at, self.chance * done, _STEPS) / np.maximum(chance, 1e-12)

@@ -99,7 +99,7 @@ def play(seed: int, *, references: bool = True) -> Run:
 
 def _chance(advice: Advice) -> str:
     chance = advice.chance
-    return "-" if chance is None else f"alike {chance.alike:.2f} level {chance.level:.2f} of {chance.best_level:.2f}"
+    return "-" if chance is None else f"even {chance.even:.2f} alike {chance.alike:.2f}"
 
 
 def _reversals(bed: HiddenBed) -> int:

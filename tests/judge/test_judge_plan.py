@@ -131,6 +131,49 @@ def test_a_zone_that_does_not_answer_is_stirred_then_its_plate_is_looked_at_then
     assert advice.zones[2][0] is HintWord.CHECK_PLATE
 
 
+@pytest.mark.parametrize("air", [(0.8, 0.9, 0.85, 0.8, 0.9), (4.6, 5.0, 4.4, 4.8, 5.0), (0.9, 1.3, 1.2, 1.1, 1.2)])
+def test_without_zone_valves_only_the_supply_is_turned(air: Sequence[float]) -> None:
+    bed = Bed(air, valves=frozenset())
+    advice, moves = bed.run()
+    assert advice.outcome is Outcome.EVEN
+    assert {move.zone for move in moves} == {ALL_ZONES}
+    r = np.exp(bed.x)
+    assert r.min() >= 1.35
+    assert r.max() <= 3.0
+
+
+@pytest.mark.parametrize(
+    ("odd", "hands", "words"),
+    [
+        (0.45, [HintWord.STIR, HintWord.CHECK_PLATE], "less than the others"),
+        (2.2, [HintWord.CHECK_PLATE], "more than the others"),
+    ],
+)
+def test_without_zone_valves_a_zone_apart_is_no_matter_of_valves(odd: float, hands: list[HintWord], words: str) -> None:
+    """As far as the supply helps it is turned; then hands, then what is left is told, with the zone that is meant."""
+    bed = Bed([1.5, 1.5, 1.5 * odd, 1.5, 1.5], valves=frozenset())
+    advice, moves = bed.run()
+    assert advice.outcome is Outcome.NOT_VALVES
+    assert all(move.zone == ALL_ZONES for move in moves if move.amount is not None)
+    assert [(move.zone, move.do) for move in moves if move.amount is None] == [("3", do) for do in hands]
+    assert set(advice.zones) == {2}
+    assert words in advice.zones[2][1]
+
+
+def test_a_supply_that_is_too_small_is_told_without_zone_valves_too() -> None:
+    advice, moves = Bed((0.5, 0.5, 0.45, 0.5, 0.5), end=0.2, valves=frozenset()).run()
+    assert advice.outcome is Outcome.SUPPLY_TOO_SMALL
+    assert {move.zone for move in moves} == {ALL_ZONES}
+
+
+def test_zones_with_a_valve_are_brought_to_those_without() -> None:
+    bed = Bed((1.7, 4.5, 1.8, 1.7, 5.0), valves=frozenset({"2", "5"}))
+    advice, moves = bed.run()
+    assert advice.outcome is Outcome.EVEN
+    assert {move.zone for move in moves} <= {"2", "5", ALL_ZONES}
+    assert np.ptp(bed.x) <= math.log(1.6)
+
+
 def test_a_channel_is_stirred_before_any_valve_and_only_once() -> None:
     bed = Bed((2.0, 1.9, 0.8, 5.0, 2.0))
     bed.patch = 2
