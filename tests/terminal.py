@@ -59,10 +59,16 @@ class Terminal:
         if self.process.poll() is None:
             self.process.kill()
             self.process.wait()
-        os.close(self._ours)
+        self.hang_up()
         out: IO[bytes] | None = self.process.stdout
         if out is not None:
             out.close()
+
+    def hang_up(self) -> None:
+        """The terminal is closed, as when its window is; no signal comes with it, since it controls nothing."""
+        if self._ours >= 0:
+            os.close(self._ours)
+        self._ours = -1
 
     def press(self, keys: str) -> None:
         os.write(self._ours, keys.encode())

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import os
 import queue
+import select
 import signal
 import sys
 import threading
@@ -27,6 +28,7 @@ from bedwatch.show.standing import Saved
 Follow = Callable[[Give, Note], int]
 
 _LEAVE_S = 5.0
+_LOOK_EVERY_S = 1.0  # at whether the terminal is still there
 _ENDED = {0: "The clip has ended.", 1: "The bed was not found.", 3: "The camera is lost."}
 
 
@@ -136,15 +138,45 @@ class _Signals:
     def leave_by(self, app: LiveScreen) -> None:
         """Called within the event loop."""
         loop = asyncio.get_running_loop()
+        loop.call_later(_LOOK_EVERY_S, self._look_at_terminal, loop, app)
         for name in ("SIGTERM", "SIGHUP"):
             number = getattr(signal, name, None)
             if number is not None and signal.getsignal(number) is not signal.SIG_IGN:
                 with suppress(NotImplementedError, RuntimeError, ValueError):
                     loop.add_signal_handler(number, self._leave, app, number)
 
+    def _look_at_terminal(self, loop: asyncio.AbstractEventLoop, app: LiveScreen) -> None:
+        """A terminal that is closed without a signal, as by a program that held it, leaves nobody to show anything to."""
+        if self.number is None and _hung_up(sys.stdin):
+            _draw_nowhere()
+            self._leave(app, signal.SIGHUP)
+        elif self.number is None:
+            loop.call_later(_LOOK_EVERY_S, self._look_at_terminal, loop, app)
+
     def _leave(self, app: LiveScreen, number: int) -> None:
         self.number = number
         app.exit()
+
+
+def _hung_up(terminal: TextIO) -> bool:
+    """Whether the other end of a terminal is gone. Never on Windows, which has no hanging up."""
+    if not hasattr(select, "poll"):
+        return False
+    ask = select.poll()
+    try:
+        ask.register(terminal.fileno(), 0)
+    except (OSError, ValueError):
+        return True
+    return any(what & (select.POLLHUP | select.POLLERR | select.POLLNVAL) for _, what in ask.poll(0))
+
+
+def _draw_nowhere() -> None:
+    """What is still to be drawn to give the terminal back would be a failure. Both streams were that terminal."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    for stream in (sys.__stdout__, sys.__stderr__):
+        if stream is not None:
+            os.dup2(nowhere, stream.fileno())
+    os.close(nowhere)
 
 
 @contextmanager

@@ -73,11 +73,17 @@ def save_setting(
 
 def _write(setting: Setting, path: Path, picture: bytes | None, ending: str) -> str | None:
     """The picture under a name no other one has, then the file that names it; the picture's name."""
-    beside = None
+    beside, new = None, False
     if picture is not None:
         beside = f"{setting.name}.{hashlib.sha256(picture).hexdigest()[:_HASH_LETTERS]}{ending}"
+        new = not (path.parent / beside).exists()
         write_bytes(path.parent / beside, picture)
-    write_bytes(path, setting_text(replace(setting, picture=beside)).encode())
+    try:
+        write_bytes(path, setting_text(replace(setting, picture=beside)).encode())
+    except UserError:
+        if beside is not None and new:
+            (path.parent / beside).unlink(missing_ok=True)  # no setting names it
+        raise
     return beside
 
 

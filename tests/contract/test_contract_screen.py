@@ -152,6 +152,16 @@ def test_being_ended_from_outside_gives_the_terminal_back(
         assert "Traceback" not in terminal.text
 
 
+def test_a_terminal_that_is_gone_ends_it(line_of: Any, clip: Path, bed: Path, aimed: Any, tmp_path: Path) -> None:
+    """Else it would go on for ever, unseen, and at full speed."""
+    log = tmp_path / "latch.log.jsonl"
+    with Terminal(line_of("watch", clip, "--bed", bed, "--aim", aimed[1], "--log", log)) as terminal:
+        terminal.until("The clip has ended.")
+        terminal.hang_up()
+        assert terminal.process.wait(30) in (-signal.SIGHUP, 128 + signal.SIGHUP)
+    assert all(json.loads(line) for line in log.read_text().splitlines())
+
+
 def test_a_mistake_that_shows_only_while_it_runs_is_one_line_and_status_2(
     line_of: Any, clip: Path, bed: Path, tmp_path: Path
 ) -> None:
