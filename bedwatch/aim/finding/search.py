@@ -29,6 +29,8 @@ TOO_FAR_OFF_MM = 4.0  # standard error: twice that is as far as a place may lie 
 BRIM_OFF_MM = 6.0  # of a bed full to the brim, whose outline alone says little of how the camera leans
 LONE_RING_OFF_MM = 2.0  # how far a rim of which one edge shows may be off, standard error
 RIVAL = 0.15  # more penalty than that and another thing is no rival
+# Of things that lie still a bucket may look more like the bed than the bed does, which is then just not believed.
+RIVAL_STILL, BARELY = 0.3, 0.1
 NEAR = 0.3  # of the bed's width: poses farther apart are of different things
 UNLIKELY = 0.06  # penalty by which a pose is a third as likely
 SURELY = 0.3  # penalty of a still bed, of whose rim one edge shows, that is believed in a second look
@@ -161,8 +163,11 @@ def rivalry(view: View, ranked: Sequence[Candidate]) -> str | None:
     """A reason to refuse when another thing in another place looks as much like the bed."""
     best = ranked[0]
     span = float(np.exp(best.refined.fitted.pose[LN_SCALE])) * view.bed.width_mm
+    near, slack = (RIVAL, 0.0) if best.found.lively else (RIVAL_STILL, BARELY)
     for other in ranked[1:]:
-        if other.found.penalty > best.found.penalty + RIVAL or doubt(view, other.refined.fitted, other.found):
+        if other.found.penalty > best.found.penalty + near:
+            continue
+        if doubt(view, other.refined.fitted, other.found, slack) is not None:
             continue
         within = float(np.hypot(*(best.refined.fitted.pose - other.refined.fitted.pose)[:2])) < 0.05 * span
         if within and other.refined.lone and not best.refined.lone:  # a ledge or flange around the bed itself

@@ -248,8 +248,8 @@ def inside_motion(view: View, pose: Vector, liveliness: NDArray[np.float32] | No
     return medians[0] / max(medians[1], 0.25)
 
 
-def doubt(view: View, fitted: Fitted, found: Evidence) -> str | None:
-    """Why this is not surely a bed; None when it is."""
+def doubt(view: View, fitted: Fitted, found: Evidence, slack: float = 0.0) -> str | None:
+    """Why this is not surely a bed; None when it is. slack: so much more may speak against it."""
     lively = found.lively
     full = view.bed.surface_below_rim_mm == 0.0
     if not found.plausible:
@@ -277,7 +277,7 @@ def doubt(view: View, fitted: Fitted, found: Evidence) -> str | None:
     most = MOST_AGAINST_LIVELY if lively else MOST_AGAINST
     if not lively and not found.ringed:
         most = MOST_AGAINST_FULL if full else MOST_AGAINST_LONE
-    return max(found.against)[1] if found.penalty > most else None
+    return max(found.against)[1] if found.penalty > most + slack else None
 
 
 __all__ = ["Evidence", "bed_outline_mm", "chance", "doubt", "evidence", "inside_motion"]
