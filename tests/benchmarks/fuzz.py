@@ -357,8 +357,9 @@ def _wrong(status: int, told: str, said: str, words: Sequence[str], folder: Path
         return f"status {status}: {typed}: {lines[-1] if lines else ''}"
     if "Traceback" in said:
         return f"a traceback: {typed}: {lines[-1]}"
-    if status == 2 and not 1 <= len(lines) <= MOST_LINES:
-        return f"{len(lines)} lines for a mistake: {typed}"
+    mistakes = [line for line in lines if not line.endswith("passed over")]  # a log's damaged lines are told one by one
+    if status == 2 and not 1 <= len(mistakes) <= MOST_LINES:
+        return f"{len(mistakes)} lines for a mistake: {typed}"
     if "--json" in words:
         for line in told.splitlines():
             try:
