@@ -35,6 +35,11 @@ class Barred:
         self._broad = Bars(whole, piece=2, width=3, flank=6)
         self.forget()
 
+    @staticmethod
+    def fit(whole: Mask, fine_whole: Mask) -> bool:
+        """Whether the bed is large enough, some 120 mm, for bars to be told from what else it does."""
+        return Bars.fit(fine_whole, piece=4, flank=4) and Bars.fit(whole, piece=2, flank=6)
+
     def forget(self) -> None:
         self._tail = list(_FIRST_BAR)
         self._past: deque[list[float]] = deque(maxlen=_PAST_LOOKS)

@@ -25,8 +25,7 @@ class Bars:
     def __init__(self, whole: Mask, *, piece: int, width: int, flank: int) -> None:
         rows, cols = whole.shape
         self._shape, self._piece, self._width, self._flank = (rows, cols), piece, width, flank
-        at = np.argwhere(whole) - ((rows - 1) / 2, (cols - 1) / 2)
-        side = 2 * (int(np.hypot(at[:, 0], at[:, 1]).max()) + 1)
+        side = _side(whole)
         y, x = np.mgrid[:side, :side] - (side - 1) / 2
         turns = [(np.cos(angle), np.sin(angle)) for angle in np.pi * np.arange(_TURNS) / _TURNS]
         self._u, self._v = (
@@ -39,6 +38,11 @@ class Bars:
 
         inside = self._pieces(whole.astype(np.float32))
         self._within = (self._least(*self._sides(inside), inside[flank:-flank]) > 0.95).astype(np.float32)
+
+    @staticmethod
+    def fit(whole: Mask, *, piece: int, flank: int) -> bool:
+        """Whether the bed is large enough for bars of that size."""
+        return bool(whole.any()) and _side(whole) > max(2 * flank, _PIECES * piece)
 
     def _pieces(self, values: Array) -> Array:
         turned = cv2.remap(
@@ -86,3 +90,10 @@ class Bars:
         drawn = np.zeros((size[1], size[0]), np.uint8)
         cv2.line(drawn, ends[0], ends[1], 1, max(1, round(self._width * scale[0])))
         return drawn > 0
+
+
+def _side(whole: Mask) -> int:
+    """Cells along a square that holds the bed however it is turned."""
+    rows, cols = whole.shape
+    at = np.argwhere(whole) - ((rows - 1) / 2, (cols - 1) / 2)
+    return 2 * (int(np.hypot(at[:, 0], at[:, 1]).max()) + 1)

@@ -63,7 +63,7 @@ class Cover:
         fine_whole: Mask = fine > 0.6
         self._fine_planes = planes(fine.shape)
         self._per_fine = 1.0 / np.maximum(fine, 0.1)
-        self._barred = Barred(self._whole, fine_whole) if self._whole.any() and fine_whole.any() else None
+        self._barred = Barred(self._whole, fine_whole) if Barred.fit(self._whole, fine_whole) else None
         self._sector = _sectors(self._whole.shape)
         margin = np.pad(self._whole.astype(np.uint8), 1)
         deep = cv2.erode(margin, np.ones((2 * _WALL_BLOCKS + 1,) * 2, np.uint8), borderValue=0)[1:-1, 1:-1] > 0

@@ -230,3 +230,12 @@ def test_damaged_pictures_hide_nothing(bench: Bench, at: set[int]) -> None:
     for number in range(round(9 * FPS)):
         light = np.where((_ROWS > 112) & (number in at), 128.0 - 60.0 * (_COLS > 90), clean)
         assert not cover.add(bench.rounded(light + 1.5 * rng.standard_normal(clean.shape)), number / FPS), number
+
+
+@pytest.mark.parametrize("side_mm", [20, 60, 100, 140])
+def test_a_bed_too_small_for_bars_is_watched_without_a_mistake(side_mm: int) -> None:
+    visible = np.ones((side_mm, side_mm), np.bool_)
+    cover = Cover(visible, 1.0)
+    rng = np.random.default_rng(3)
+    for number in range(12):
+        assert cover.add(rng.integers(90, 110, visible.shape).astype(np.uint8), 0.1 * number) is False
