@@ -75,7 +75,6 @@ class Watch:
         self._next_picture_s = 0.0
         self._eyes: Eyes | None = None
         self._shape: tuple[int, ...] = ()
-        self._covered = False
         self._afresh = Afresh()
         self._next_s = READING_EVERY_S
         self._now_s = 0.0
@@ -167,16 +166,16 @@ class Watch:
         if self._camera.blank or place.lost or self._camera.defocused:
             eyes.pause(frame.time_s)
             return
+        before = eyes.covered
         eyes.look(frame, place)
-        if eyes.covered != self._covered:
-            self._covered = eyes.covered
+        if eyes.covered != before:
             self._next_s = min(self._next_s, frame.time_s)  # say so at once
 
     def _find_again(self, frame: Frame, eyes: Eyes) -> Eyes:
         """A camera that has come to rest turned or zoomed, or that was lost, is aimed anew when that is sure."""
         assert self.aim is not None
         place = self._camera.place
-        if self._covered:
+        if eyes.covered:
             place.stand = None  # arms and dust in the surroundings pass for a move
         aim = moved_aim(self.aim, place.stand) if place.stand is not None else None
         if aim is None:
@@ -236,11 +235,11 @@ class Watch:
         if blank or (self.aim is None and self._sought is not None):
             self._forget()
             return self._judge.nothing(self._now_s, State.NO_PICTURE, problems)
-        if self._covered and not self._camera.defocused:
+        eyes = self._eyes
+        if eyes is not None and eyes.covered and not self._camera.defocused:
             return self._judge.nothing(self._now_s, State.BLOCKED, problems)
         if self._camera.place.adrift or self._camera.defocused:
             return self._judge.nothing(self._now_s, State.SETTLING, problems)
-        eyes = self._eyes
         field = None if eyes is None else eyes.field()
         # Haze that comes and goes takes the pattern's contrast along, which looks like another air; so do the marks of a piece
         # that turns.

@@ -44,11 +44,11 @@ class Wall:
         self.within: Mask = places.inside & (places.wall_mm > _WITHIN_MM[0]) & (places.wall_mm < _WITHIN_MM[1])
         self.piece: NDArray[np.intp] = piece
 
-    def parted(self, run: NDArray[np.intp]) -> tuple[Mask, Mask]:
-        """The strip along a run of pieces, and the strip along the rest of the wall."""
+    def along(self, run: NDArray[np.intp]) -> Mask:
+        """The places that lie along a run of pieces, however far in."""
         here = np.zeros(self.count, np.bool_)
         here[run] = True
-        return self.strip & here[self.piece], self.strip & ~here[self.piece]
+        return np.asarray(here[self.piece], np.bool_)
 
     def mean(self, values: Array, mask: Mask) -> Array:
         """(pieces,) mean of values over the mask, NaN where it has no place; smoothed over three pieces."""
@@ -80,8 +80,9 @@ def find_leaks(ground: Ground, places: Places, wall: Wall, known: list[Suspect])
             continue
         strength = float(np.nanmax(lead[run]))
         more = strength - middle
-        steady = min(busy.steadiness(*wall.parted(run), _WINDOW_S), _MOST_STEADY)
-        enough = more / _ABOVE_REST + more / (_SIGMAS * spread) + steady / _STEADY >= slack * _ENOUGH
+        along = wall.along(run)
+        steady = busy.steadiness(wall.strip & along, wall.strip & ~along, _WINDOW_S)
+        enough = more / _ABOVE_REST + more / (_SIGMAS * spread) + min(steady, _MOST_STEADY) / _STEADY >= slack * _ENOUGH
         leak = _leak(run, strength, busy, ground, places, wall) if enough else None
         if leak is not None and strength > slack * _ABOVE_WITHIN:
             found.append(leak)
@@ -92,13 +93,12 @@ def _leak(
     run: NDArray[np.intp], strength: float, quick: Busy, ground: Ground, places: Places, wall: Wall
 ) -> Suspect | None:
     """The leak along a stretch of wall, if it is one."""
-    here = np.zeros(wall.count, np.bool_)
-    here[run] = True
-    group, _ = wall.parted(run)
+    along = wall.along(run)
+    group = wall.strip & along
     busy = float(mean_over(ground, ground.busy, _WINDOW_S)[group].max())
     if math.exp(busy) - ground.floor < _ABOVE_NOISE * ground.noise or not ground.live[group].any():
         return None
-    within = wall.within & here[wall.piece]
+    within = wall.within & along
     if strength < _SETTLED_LEAD and within.any() and float(ground.live[within].mean()) < _SETTLED:
         return None
     series, inner = quick.series(group), quick.series(within)

@@ -151,9 +151,8 @@ def best_plan(
                 if can_rise or not any(step.valve is None and step.change > 0 for step in plan.steps):
                     plans.append(plan)
     best = min(plans, key=lambda plan: plan.cost)
-    if (
-        not best.steps and best.even < _AS_LIKELY
-    ):  # more likely uneven than not: whatever may mend that is worth its moves
+    # More likely uneven than not: whatever may mend that is worth its moves.
+    if not best.steps and best.even < _AS_LIKELY:
         plans = [plan for plan in plans if plan.even > best.even + _BETTER] or [best]
     return min(plans, key=lambda plan: plan.cost)
 

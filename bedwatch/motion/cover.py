@@ -111,9 +111,11 @@ class Cover:
         if self._start_s is not None and time_s - self._last_s > _AWAY_S:
             self.covered = False
             self._forget()  # what was usual may be so no more
+        if not self._whole.any():
+            return self.covered
         looks, fine = self._look(rectified, colours)
         gap_s, self._last_s = time_s - self._last_s, time_s
-        if self._usual is None or self._start_s is None or self._barred is None:
+        if self._usual is None or self._start_s is None:
             self._start_s = time_s
             self._usual, self._fine = Usual(self._whole, looks), fine
             self._first.append((looks, fine))
@@ -134,7 +136,6 @@ class Cover:
         unsure: bool,
         gliding: bool,
     ) -> None:
-        assert self._barred is not None
         time_s, learnt = self._last_s, age_s >= _SURE_S
         if age_s < _LEARN_S:
             self._first.append((looks, fine))
@@ -148,8 +149,10 @@ class Cover:
         common = now.common
         if now.lit is not None:
             self._fine, common = self._fine + self._fine_planes @ now.lit, 0.0
-        barred = self._barred.look(now, fine - self._fine - common, usual, covered=self.covered)
-        barred &= age_s >= _BARS_KNOWN_S
+        barred = self._whole & False
+        if self._barred is not None:
+            barred = self._barred.look(now, fine - self._fine - common, usual, covered=self.covered)
+            barred &= age_s >= _BARS_KNOWN_S
         thing |= barred
         usual.remember(now)
         came = self._came(thing, sides)
@@ -174,7 +177,8 @@ class Cover:
             weight = min(1.0, gap_s * (0.1 if maybe else 1.0) / (_MEMORY_S if learnt else _SURE_S / 2))
             usual.learn(looks, now, weight)
             self._fine = self._fine + weight * (fine - self._fine)
-            self._barred.learn(weight)
+            if self._barred is not None:
+                self._barred.learn(weight)
             if self._beside is not None and not maybe:
                 self._beside.learn(gap_s)
 

@@ -35,7 +35,7 @@ from tests.benchmarks import (  # noqa: E402
     loop,
     on_screen,
     speeds,
-    turning,
+    still,
     valves,
     way_back,
 )
@@ -55,8 +55,7 @@ def all_groups(seed_base: int) -> tuple[Group, ...]:
         faults.DIRT,
         loop.GROUP,
         valves.VALVES,
-        turning.TURNTABLE,
-        turning.STILL,
+        still.STILL,
         speeds.SPEEDS,
         fuzz.FUZZ,
         way_back.WAY_BACK,

@@ -233,9 +233,16 @@ def test_damaged_pictures_hide_nothing(bench: Bench, at: set[int]) -> None:
 
 
 @pytest.mark.parametrize("side_mm", [20, 60, 100, 140])
-def test_a_bed_too_small_for_bars_is_watched_without_a_mistake(side_mm: int) -> None:
-    visible = np.ones((side_mm, side_mm), np.bool_)
-    cover = Cover(visible, 1.0)
+def test_a_small_bed_is_watched_too(side_mm: int) -> None:
+    """One too small to tell bars in it (some 120 mm) still shows a hand that covers half of it."""
+    cover = Cover(np.ones((side_mm, side_mm), np.bool_), 1.0)
     rng = np.random.default_rng(3)
-    for number in range(12):
-        assert cover.add(rng.integers(90, 110, visible.shape).astype(np.uint8), 0.1 * number) is False
+
+    def look(number: int, hand: int) -> bool:
+        picture = rng.integers(90, 110, (side_mm, side_mm))
+        picture[:, : side_mm // 2] += hand
+        return cover.add(picture.astype(np.uint8), 0.1 * number)
+
+    assert True not in [look(number, 0) for number in range(40)]
+    covered = [look(number, 90) for number in range(40, 48)]
+    assert covered[-1] or side_mm < 60  # of a handful of blocks nothing can be told
