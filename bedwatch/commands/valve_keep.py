@@ -20,6 +20,8 @@ def finish(test: LineTest, bed: Bed, bed_file: Path | None, *, save: bool) -> No
     """The result, and into the bed file on demand."""
     names = [zone.name for zone in bed.zones]
     owners = [owner for valve in test.valves if (owner := test.owner(valve)) is not None]
+    if not owners:
+        return  # nothing was moved
     lines = test.lines()
     untried = [valve for valve in test.valves if test.owner(valve) is None]
     print()

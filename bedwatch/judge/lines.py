@@ -79,7 +79,7 @@ def _lines(
         feeds=feeds,
         reversed=turned,
         findings=tuple(findings),
-        without=() if unsure else tuple(zone for zone in range(zones) if not _is_fed(zone, owners)),
+        without=() if len(known) < len(valves) else tuple(zone for zone in range(zones) if not _is_fed(zone, owners)),
     )
 
 

@@ -100,6 +100,17 @@ def test_without_marks_nothing_is_swapped() -> None:
     assert lines.feeds["1"] == 3
 
 
+def test_before_all_valves_were_moved_no_zone_is_said_to_have_none() -> None:
+    bed = Plumbed(np.eye(ZONES))
+    test = LineTest([str(n + 1) for n in range(ZONES)], ZONES, {str(n + 1): n for n in range(ZONES)}, RING)
+    test.seen(bed.look())
+    assert test.lines().without == ()
+    bed.at[0] += 0.25
+    test.turned("1", 0.25)
+    test.seen(bed.look())
+    assert test.lines().without == ()
+
+
 def test_a_dead_line_is_named_with_its_zone() -> None:
     feeds = straight()
     feeds[2] = 0
