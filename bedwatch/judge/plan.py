@@ -24,10 +24,10 @@ LEAST, MOST, ALIKE = 1.35, 2.8, 1.6  # an even bed may have up to 3; what is see
 _LOW, _HIGH, _BAND = math.log(1.4), math.log(2.9), math.log(1.5)
 _PER_OUTSIDE = 20.0  # cost, in moves, of leaving a zone outside by a factor of e
 _OPENING, _NO_ROOM = 0.35, 1.5  # cost of opening a valve, and of one that may be at its end
-_PER_DOUBT = 12.0  # cost, in moves, of a bed that is certainly not even: a twelfth of certainty is worth one move
+_PER_DOUBT = 8.0  # cost, in moves, of a bed that is certainly not even: an eighth of certainty is worth one move
 _MISSES = 0.15  # a turn misses its aim by this share, after it was seen and turned again
 _SHIFTS = np.linspace(-1.5, 1.5, 61)
-_AS_LIKELY, _BETTER = 0.5, 0.1
+_GOOD_ENOUGH, _BETTER = 0.65, 0.1
 _HARDLY = 0.05  # chance that is as good as none
 _OWN = 0.05  # ln air: zones differ in what they show, by wall, light and lens, however often they are looked at
 BIGGEST, SMALLEST = 0.4, 0.07  # of a valve's travel in one move
@@ -151,8 +151,8 @@ def best_plan(
                 if can_rise or not any(step.valve is None and step.change > 0 for step in plan.steps):
                     plans.append(plan)
     best = min(plans, key=lambda plan: plan.cost)
-    # More likely uneven than not: whatever may mend that is worth its moves.
-    if not best.steps and best.even < _AS_LIKELY:
+    # Too likely uneven to be left so, at most with a touch of the supply: whatever may mend that is worth its moves.
+    if best.even < _GOOD_ENOUGH and all(step.valve is None for step in best.steps):
         plans = [plan for plan in plans if plan.even > best.even + _BETTER] or [best]
     return min(plans, key=lambda plan: plan.cost)
 
@@ -174,11 +174,13 @@ def _plan(
     for _ in range(6 if moved else 0):
         rest = belief.air - share * (change.sum() - change)
         change[moved] = (float(rest[keep].max()) + float(rest[keep].min())) / 2 - rest[moved]
+    for zone in moved:
+        change[zone] = _turnable(float(change[zone]), belief.gain(zone))
     moves = change - share * (change.sum() - change)
     low, high = doubt.after(moves[known], 0.0)
     total = 0.0
     if with_supply:
-        total = _best_shift(low, high)
+        total = _turnable(_best_shift(low, high), belief.gain(None))
         low, high = doubt.after(moves[known], total)
     even = float(_even(low, high).mean())
     after = belief.air + moves + total
@@ -191,6 +193,13 @@ def _plan(
     cost = _PER_OUTSIDE * outside + _PER_DOUBT * (1 - even)
     cost += sum(_cost(step, supply if step.valve is None else valves[step.valve]) for step in steps)
     return Plan(steps=_ordered(belief, steps), even=even, cost=cost, after=after)
+
+
+def _turnable(change: float, gain: float) -> float:
+    """The change of ln air that comes of one that is meant: no valve is turned by less than can be read off and beats play."""
+    if abs(change) < 1e-9:
+        return 0.0
+    return math.copysign(max(abs(change), SMALLEST * gain), change)
 
 
 def _cost(step: Step, valve: Travel) -> float:
