@@ -9,6 +9,7 @@ import numpy as np
 
 from bedwatch.judge.busy import Busy, quickly, usually
 from bedwatch.judge.places import Array, Mask, Places, mean_over
+from bedwatch.judge.standing import Standing
 from bedwatch.judge.suspect import Suspect
 from bedwatch.judge.types import FaultKind
 from bedwatch.motion.ground import Ground
@@ -32,6 +33,10 @@ _STEADY, _MOST_STEADY = 8.0, 12.0
 _ENOUGH = (3.3, 3.3, 2.95, 2.8)
 _LEAST_SPREAD_QUICK, _LEAST_SIGMAS, _ALSO_SIGMAS = 0.1, 3.0, 1.5
 _CLEAR_QUICK_MM = 20.0
+# What stands in the picture while powder moves through it is a fourth share; then less of a rise will do. A speck on the lens
+# stands too: it counts as far as the place leads its surroundings more steadily than chance does.
+_STANDS_LESS = 0.35
+_NO_LEAD, _LEAD = 2.0, 4.0
 _ENOUGH_LIVE = 0.25  # share of the bed that must be live for it to show its own scatter
 # In a zone that stands still but for so small a part, a channel blows through settled powder: it outdoes that by far, while a
 # zone on the brink of moving has places that stir a little more than others.
@@ -43,7 +48,7 @@ _ABOVE_NOISE = 12.0
 # It is a plume now: also over the last seconds.
 _NOW_S, _NOW_SHARE = 4.0, 0.45
 # It stands out by this part of its rise in so many of the seconds since it began: a shadow or a splash does not.
-_STEADY_RISE, _STEADY_SHARE, _STEADY_SHORT = 0.35, 0.78, 0.9
+_STEADY_RISE, _STEADY_SHARE, _STEADY_SHORT = 0.35, 0.74, 0.9
 _WIDEST_MM = 110.0
 _CLEAR_OF_WALL_MM = 11.0
 _APART_MM = 24.0
@@ -101,8 +106,8 @@ def find_plumes(
         x, y = places.x_mm[seed], places.y_mm[seed]
         return any(math.hypot(one.x_mm - x, one.y_mm - y) < _APART_MM for one in found)
 
-    def add(seed: tuple[int, int], rises: Rises, measure: _Measure, seconds: float) -> None:
-        plume = _plume(seed, rises, measure, ground, places, seconds)
+    def add(seed: tuple[int, int], rises: Rises, measure: _Measure, seconds: float, stands: float = 0.0) -> None:
+        plume = _plume(seed, rises, measure, ground, places, seconds, stands)
         if plume is not None and all(_apart(plume, other) for other in found):
             found.append(plume)
 
@@ -122,21 +127,26 @@ def find_plumes(
                 add(seed, busy, long, seconds)
         per_rise = 1 / _RISES_QUICK[number] + 1 / (quick.spread * _SIGMAS_QUICK[number])
         lowest = (_SLACK * _ENOUGH[number] - _MOST_STEADY / _STEADY) / per_rise
-        for seed in _peaks(quick.rise, places, lowest, clear_mm=0.0):
-            slack = _slack(seed, places, known, suspected)
-            also = float(busy.rise[seed]) >= slack * _ALSO_SIGMAS * busy.spread
+        standing = Standing(ground, places, seconds)
+        for seed in [*_peaks(quick.rise, places, lowest, clear_mm=0.0), *standing.seeds(quick.rise)]:
             by_wall = places.wall_mm[seed] < _CLEAR_QUICK_MM
-            if not also or by_wall or settled[int(places.zone[seed])] or told(seed):
+            if by_wall or settled[int(places.zone[seed])] or told(seed):
                 continue
-            if float(quick.rise[seed]) < slack * _LEAST_SIGMAS * quick.spread:
+            stands = standing.share(seed)
+            slack = _slack(seed, places, known, suspected)
+            gate = slack * (1 - _STANDS_LESS * min(stands, 1.0))
+            if float(busy.rise[seed]) < gate * _ALSO_SIGMAS * busy.spread:
+                continue
+            if float(quick.rise[seed]) < gate * _LEAST_SIGMAS * quick.spread:
                 continue
             shares = float(quick.rise[seed]) * per_rise
             least = slack * _ENOUGH[number]
-            if shares > least - _MOST_STEADY / _STEADY:
+            if shares + stands > least - _MOST_STEADY / _STEADY:
                 group = _group(seed, quick, places)
                 steady = short.busy.steadiness(group, places.ring(seed) & ground.live, seconds)
-                if shares + min(steady, _MOST_STEADY) / _STEADY >= least:
-                    add(seed, quick, short, seconds)
+                stands *= float(np.clip((steady - _NO_LEAD) / (_LEAD - _NO_LEAD), 0.0, 1.0))
+                if shares + stands + min(steady, _MOST_STEADY) / _STEADY >= least:
+                    add(seed, quick, short, seconds, stands)
     return found
 
 
@@ -169,23 +179,30 @@ def _group(seed: tuple[int, int], rises: Rises, places: Places) -> Mask:
 
 
 def _plume(
-    seed: tuple[int, int], rises: Rises, measure: _Measure, ground: Ground, places: Places, window_s: float
+    seed: tuple[int, int],
+    rises: Rises,
+    measure: _Measure,
+    ground: Ground,
+    places: Places,
+    window_s: float,
+    stands: float,
 ) -> Suspect | None:
     """The plume around a peak, if it is one: compact, alive, well above noise, there also now."""
+    gate = 1 - _STANDS_LESS * min(stands, 1.0)
     high = float(rises.rise[seed])
     group = _group(seed, rises, places)
     energy = math.exp(float(mean_over(ground, ground.busy, window_s)[seed])) - ground.floor
     if energy < _ABOVE_NOISE * ground.noise or not ground.live[group].any():
         return None
     recent = float(np.nanmean(measure.now.rise[group]))
-    if recent < _NOW_SHARE * float(np.nanmean(rises.rise[group])):
+    if recent < gate * _NOW_SHARE * float(np.nanmean(rises.rise[group])):
         return None
     rows, cols = np.nonzero(group)
     if max(np.ptp(rows), np.ptp(cols)) * places.step_mm > _WIDEST_MM:
         return None
     series = measure.busy.series(group, window_s)
     up = series > float(np.nanmean(rises.level[group]) + _STEADY_RISE * np.nanmean(rises.rise[group]))
-    if up.mean() < (_STEADY_SHARE if window_s > _WINDOWS_S[0] else _STEADY_SHORT):
+    if up.mean() < (gate + 1) / 2 * (_STEADY_SHARE if window_s > _WINDOWS_S[0] else _STEADY_SHORT):
         return None
     weight: Array = np.exp(np.clip(max(1.0, 2.5 / high) * rises.rise, 0.0, 6.0))
     x, y = places.middle(group, np.nan_to_num(weight))

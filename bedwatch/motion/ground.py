@@ -37,6 +37,7 @@ class Ground:
         rather than what its strongest moments are. floor: energy that was added before taking it.
     growth: (n, rows, cols) by how much more changes over eight frames than from one to the next, mean energy: noise drops out.
     quick: (n, rows, cols) the same as busy of the change from one frame to the next.
+    shade: (n, rows, cols) mean contrast, per cent: what does not wander off stays in it.
     pulse: (m, 4) logarithm of the mean energy over each quarter of the bed, look by look, over the last PULSE_S.
     noise: energy that camera noise alone gives a place, roughly.
     live: (rows, cols) whether it moves by more than the camera's noise can explain. known: whether that could be told.
@@ -53,6 +54,7 @@ class Ground:
     busy: Array
     growth: Array
     quick: Array
+    shade: Array
     pulse: Array
     floor: float
     noise: float
@@ -86,6 +88,7 @@ class _Slab:
     busy: Image
     growth: Image
     quick: Image
+    shade: Image
 
 
 class GroundLog:
@@ -138,8 +141,9 @@ class GroundLog:
         self._pulse.clear()
         self._paused = True
 
-    def add(self, time_s: float, energy: Image, quick: Image, slow: Image) -> None:
-        """energy: (rows, cols) energy of the change that ends at time_s; quick, slow: the same over one frame and over eight."""
+    def add(self, time_s: float, energy: Image, quick: Image, slow: Image, contrast: Image) -> None:
+        """energy: (rows, cols) energy of the change that ends at time_s; quick, slow: the same over one frame and over eight.
+        contrast: the newest frame's, at the fine scale."""
         if self._slabs and time_s - self._slabs[-1].end_s > _HIDDEN_S:
             self.drop()
         per_seen = energy / np.maximum(self.seen, 0.25)
@@ -148,6 +152,7 @@ class GroundLog:
         while time_s - self._pulse[0][0] > PULSE_S:
             self._pulse.popleft()
         growth = (slow - quick) / np.maximum(self.seen, 0.25)
+        shade = self._share(contrast)
         busy, rapid = self._usually(energy, self._floor), self._usually(quick, _QUICK_FLOOR * self._floor)
         if self._paused or not self._slabs or time_s - self._slabs[-1].start_s >= SLAB_S:
             self._close(time_s)
@@ -161,6 +166,7 @@ class GroundLog:
                     busy=busy,
                     growth=growth,
                     quick=rapid,
+                    shade=shade,
                 )
             )
             return
@@ -169,6 +175,7 @@ class GroundLog:
         slab.busy += busy
         slab.growth += growth
         slab.quick += rapid
+        slab.shade += shade
         slab.count += 1
         slab.end_s = time_s
 
@@ -207,6 +214,7 @@ class GroundLog:
             busy=np.stack([slab.busy for slab in self._slabs]) / counts,
             growth=np.stack([slab.growth for slab in self._slabs]) / counts,
             quick=np.stack([slab.quick for slab in self._slabs]) / counts,
+            shade=np.stack([slab.shade for slab in self._slabs]) / counts / np.maximum(self.seen, 0.25),
             floor=self._floor,
             noise=noise,
             live=np.repeat(np.repeat(live, 2, axis=0), 2, axis=1),

@@ -47,3 +47,19 @@ def labelled(mask: Mask) -> tuple[int, NDArray[np.intp]]:
     """How many groups of marked places hang together, and (rows, cols) the number of each place's, from 1; 0 for none."""
     count, labels = cv2.connectedComponents(mask.astype(np.uint8), connectivity=4)
     return count - 1, np.asarray(labels, np.intp)
+
+
+def disc_mean(values: Array, among: Mask, kernel: Kernel) -> Array:
+    """(rows, cols) mean of the marked places that the kernel reaches; 0 where it reaches none."""
+    weight = kernel.astype(np.float32)
+    total = cv2.filter2D(np.where(among, values, 0.0).astype(np.float32), -1, weight, borderType=cv2.BORDER_CONSTANT)
+    count = cv2.filter2D(among.astype(np.float32), -1, weight, borderType=cv2.BORDER_CONSTANT)
+    return np.asarray(total / np.maximum(count, 1.0), np.float64)
+
+
+def softened(values: Array, among: Mask, sigma: float) -> Array:
+    """(rows, cols) Gaussian mean of the marked places about each, sigma in places; the value itself where none is near."""
+    mask = among.astype(np.float32)
+    total = np.asarray(cv2.GaussianBlur(np.where(among, values, 0.0).astype(np.float32), (0, 0), sigma))
+    weight = np.asarray(cv2.GaussianBlur(mask, (0, 0), sigma))
+    return np.asarray(np.where(weight > 0.02, total / np.maximum(weight, 0.02), values), np.float64)

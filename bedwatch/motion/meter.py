@@ -174,7 +174,7 @@ class MotionMeter:
             place_energy(cv2.subtract(now.scales[0].value, other.scales[0].value), lattice.shape)
             for other in (soon, self._views[0])
         )
-        self._ground.add(now.time_s, rows[0], quick, slow)
+        self._ground.add(now.time_s, rows[0], quick, slow, now.scales[0].value)
         self._tally.add("bursts", rows, lag_s, least=energy)
         self._tally.add("pulses", np.stack([energy, energy * energy]), lag_s)
 

@@ -154,6 +154,7 @@ def _ground_of(
         energy=energy,
         busy=np.log(smooth + FLOOR),
         growth=0.7 * (energy - NOISE),
+        shade=np.random.default_rng(len(ends)).standard_normal(energy.shape),
         quick=np.log(NOISE + 0.4 * (smooth - NOISE) + 0.25 * FLOOR),
         pulse=np.zeros((0, 4)),
         floor=FLOOR,

@@ -233,6 +233,42 @@ def test_what_only_changes_sooner_is_no_spout(seven: Table) -> None:
     )
 
 
+def mounded(field: MotionField, high: float = 6.0, lead: float = 1.35, wide: float = 12.0) -> MotionField:
+    """The field with a mound that is dark on one side and bright on the other at PLACE, where powder moves a little sooner."""
+    ground = field.ground
+    assert ground is not None
+    away = np.hypot(ground.x_mm[None] - PLACE[0], ground.y_mm[:, None] - PLACE[1])
+    side = np.clip((ground.x_mm[None] - PLACE[0]) / wide, -1.0, 1.0)
+    here = np.exp(-((away / wide) ** 2))
+    quick = ground.quick + np.log(lead) * (away < 14.0)
+    busy = ground.busy + 0.6 * np.log(lead) * (away < 14.0)
+    return replace(field, ground=replace(ground, shade=ground.shade + high * side * here, quick=quick, busy=busy))
+
+
+def test_a_plume_that_keeps_its_mound(seven: Table) -> None:
+    """In powder that moves nothing else stays in the mean picture; it is no busier than a lively bed hides."""
+    field = seven.field("gentle", seconds=12.0, until_s=12.0)
+    assert found(seven, mounded(field, high=0.0), until_s=12.0) == ()
+    (fault,) = found(seven, mounded(field), until_s=12.0)
+    assert fault.kind is FaultKind.SPOUT
+    assert off_mm(fault, PLACE) < NEAR_MM
+
+
+def test_what_stands_in_the_picture_alone_is_no_spout(seven: Table) -> None:
+    """A speck on the lens, a glint: the powder there moves as it does elsewhere."""
+    field = seven.field("gentle", seconds=12.0, until_s=12.0)
+    assert found(seven, mounded(field, high=20.0, lead=1.0), until_s=12.0) == ()
+
+
+def test_the_edge_of_a_shadow_is_no_spout(seven: Table) -> None:
+    """It stands as well, but it is long."""
+    field = mounded(seven.field("gentle", seconds=12.0, until_s=12.0), high=0.0)
+    assert field.ground is not None
+    edge = np.where(np.abs(field.ground.x_mm - PLACE[0]) < 6.0, 12.0, 0.0)[None]
+    shaded = replace(field, ground=replace(field.ground, shade=field.ground.shade + edge))
+    assert found(seven, shaded, until_s=12.0) == ()
+
+
 def test_bubbles_here_and_there_are_no_spout(six: Table) -> None:
     """As strong as a plume, but elsewhere next time."""
     field = six.field("gentle", seconds=12.0, until_s=12.0)
@@ -325,7 +361,7 @@ def test_what_ended_behind_a_hand_is_not_told(seven: Table) -> None:
     assert after.ground is not None
     joined = {
         name: np.concatenate([getattr(before.ground, name), getattr(after.ground, name)])
-        for name in ("start_s", "end_s", "energy", "busy", "growth", "quick")
+        for name in ("start_s", "end_s", "energy", "busy", "growth", "quick", "shade")
     }
     assert found(seven, replace(after, ground=replace(after.ground, **joined)), 20.0) == ()
     assert replace(after.ground, **joined).seen_s == pytest.approx(16.0, abs=1.0)

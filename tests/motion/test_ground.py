@@ -10,10 +10,10 @@ from bedwatch.motion.ground import Ground, GroundLog
 STEP_S = 0.2
 
 
-def fed(log: GroundLog, start_s: float, stop_s: float, quick: float = 1.0) -> None:
+def fed(log: GroundLog, start_s: float, stop_s: float, quick: float = 1.0, contrast: float = 0.0) -> None:
     one = np.ones((12, 12), np.float32)
     for time_s in np.arange(start_s, stop_s, STEP_S):
-        log.add(float(time_s), 4 * one, quick * one, 6 * one)
+        log.add(float(time_s), 4 * one, quick * one, 6 * one, np.full((24, 24), contrast, np.float32))
 
 
 def seen(log: GroundLog) -> Ground:
@@ -56,3 +56,12 @@ def test_what_was_hidden_for_long_is_begun_anew(log: GroundLog) -> None:
     log.pause(10.0)
     fed(log, 25.0, 27.0)
     assert seen(log).start_s[0] == 25.0
+
+
+def test_shade_is_the_mean_contrast_of_each_second(log: GroundLog) -> None:
+    fed(log, 0.0, 2.0, contrast=3.0)
+    fed(log, 2.0, 4.0, contrast=-1.0)
+    shade = seen(log).shade
+    assert shade.shape == (len(seen(log).start_s), 12, 12)
+    np.testing.assert_allclose(shade[0], 3.0, rtol=1e-5)
+    np.testing.assert_allclose(shade[-1], -1.0, rtol=1e-5)
