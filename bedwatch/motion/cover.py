@@ -78,7 +78,7 @@ class Cover:
         self._fine: Array = np.zeros(0)
         self._start_s: float | None = None
         self._first: list[tuple[Looks, Array]] = []
-        self._looks = 0
+        self._looks, self._missed = 0, False
         self._seen_in = False
         self._before: Mask = self._whole & False
         self._off_since: float | None = None
@@ -145,7 +145,8 @@ class Cover:
             usual.start(middle_of([one for one, _ in self._first]))
             self._first.clear()
         now = usual.against(looks)
-        thing = usual.things(now, covered=self.covered) if age_s >= _LEARN_S else self._whole & False
+        followed = self.covered or self._looks > 1  # it goes on, and need not have come just now
+        thing = usual.things(now, covered=followed) if age_s >= _LEARN_S else self._whole & False
         common = now.common
         if now.lit is not None:
             self._fine, common = self._fine + self._fine_planes @ now.lit, 0.0
@@ -241,8 +242,12 @@ class Cover:
         if unsure and came is not True and not self.covered:
             thing = thing & False
         stays = came is not False or float((thing & self._before).sum()) >= _SAME * thing.sum()
-        self._looks = self._looks + 1 if thing.any() and stays else int(thing.any())
-        self._before = cv2.dilate(thing.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+        if thing.any() or self._looks < 2 or self._missed:
+            self._looks = self._looks + 1 if thing.any() and stays else int(thing.any())
+            self._missed = False
+        else:
+            self._missed = True  # one look without it tells nothing
+        self._before = _about(self._before if self._missed else thing)
         if came is None:
             needed = 1 if sure else _LARGE_LOOKS if thing.sum() >= _LARGE_BLOCKS else _BEGIN_LOOKS
         else:
@@ -271,6 +276,11 @@ class Cover:
             return False
         now, before = (abs(float(np.median(of[thing]) - np.median(of[ring]))) for of in (level, usual.level))
         return now < _ALIKE and before > _UNLIKE
+
+
+def _about(blocks: Mask) -> Mask:
+    """The blocks and their neighbours."""
+    return np.asarray(cv2.dilate(blocks.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0, np.bool_)
 
 
 def _sectors(shape: tuple[int, ...]) -> NDArray[np.intp]:

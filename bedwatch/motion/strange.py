@@ -34,6 +34,9 @@ _LONG_BLOCKS, _MANY_BLOCKS = 7, 30
 _VERY, _FAR_BEYOND, _FEW_BLOCKS = 0.34, 2.0, 4
 # What is darker or brighter by no more than this, with the pattern of the powder as strong as before, is shadow or light.
 _SHADE, _SAME_PATTERN, _SHADE_BLOCKS = 0.75, 0.30, 20
+# Share of what is darker, or brighter, plainly and beyond what the bed reaches, from which it is both; share of the bed that a
+# part takes up at most.
+_PLAIN, _BOTH, _PART = 0.08, 0.15, 0.15
 # Where all of the bed, or half of it against the other, gets brighter or darker by this it may be another lamp, and lamps lean.
 # It is one if a plane explains it to within the bed's own unrest, as it does not the edge of a shadow, and if it stays as it
 # is, as a shadow that passes does not. Then it is taken for usual.
@@ -229,8 +232,17 @@ class Usual:
         return came > _SUDDEN * there or hue_came > max(_SUDDEN * hue_there, _TINTED / 2)
 
     def is_shade(self, group: Mask, now: Against, *, least: int = _SHADE_BLOCKS) -> bool:
-        """Whether it is shadow or light: wide, not too deep, and the powder's pattern as strong in it as before."""
-        depth = abs(float(np.median(now.smooth[1][group])))
+        """Whether it is shadow or light: wide, not too deep, and the powder's pattern as strong in it as before.
+
+        A shadow is darker all over and a lamp's spot brighter; what is both, and no wider than a part, is a thing beside its
+        own shadow.
+        """
+        off = now.smooth[1][group]
+        far = off[np.abs(off) > max(_PLAIN, _BEYOND * self._tail[1])]
+        small = int(group.sum()) < _PART * int(self._whole.sum())
+        if small and far.size and _BOTH < np.mean(far > 0) < 1 - _BOTH:
+            return False
+        depth = abs(float(np.median(off)))
         return depth < _SHADE and int(group.sum()) >= least and self.pattern_kept(group, now)
 
     def in_shade(self, group: Mask, now: Against) -> bool:

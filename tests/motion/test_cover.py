@@ -54,12 +54,20 @@ def part(light: NDArray[np.float64], _: float) -> NDArray[np.float64]:
     return np.where((np.abs(_ROWS - 112) < 24) & (np.abs(_COLS - 112) < 24), 80.0, light)
 
 
+def casting(light: NDArray[np.float64], time_s: float) -> NDArray[np.float64]:
+    """A cast plate 40 mm square, a little brighter than the powder and rough, that swings over its own soft shadow."""
+    across = 112 + 20 * np.sin(3 * time_s)
+    shade = 1 - 0.22 * np.exp(-(((_ROWS - 132) ** 2 + (_COLS - across - 22) ** 2) / 22.0**2))
+    plate = (np.abs(_ROWS - 112) < 16) & (np.abs(_COLS - across) < 16)
+    return np.where(plate, 1.17 * light, shade * light)
+
+
 def cloud(light: NDArray[np.float64], _: float) -> NDArray[np.float64]:
     """Dust over all of it that lets half of the surface through."""
     return 0.5 * light + 0.5 * 130
 
 
-@pytest.mark.parametrize("thing", [hand, rod, part, cloud])
+@pytest.mark.parametrize("thing", [hand, rod, part, casting, cloud])
 def test_what_hides_the_surface_is_told_at_once_and_until_it_is_gone(bench: Bench, thing: Change) -> None:
     times = told(bench, thing)
     assert times, "never told"
