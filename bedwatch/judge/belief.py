@@ -54,6 +54,7 @@ _SOFT = 0.06  # the speed's law is rounded off so far above the minimum
 # Errors of one move: share of the step, and what backlash and reading a scale leave open, in travel.
 _STEP_SHARE, _STEP_OWN, _STEP_TRAVEL, _DRIFT = 0.5, 0.12, 0.02, 0.03
 _GAIN_DRIFT = 0.12  # a valve's gain is another one elsewhere on its travel
+_SETTLED = 2e-3  # ln air, and whatever else is believed: steps that are smaller are none
 _TRUST = 0.5  # looks at one bed share their errors, so that many of them are worth fewer
 _SURPRISE = 3.0  # mean square of what a look is off, in its own error: more, and something else has changed
 
@@ -207,22 +208,25 @@ def _settle(prior: Belief, look: Sequence[Seen]) -> tuple[Belief, float]:
     """The belief after a look, and the mean square of what the look was off, in its own expected error."""
     start, covs = prior.means, prior.covs
     size = start.shape[1]
-    means, count = start, sum(seen.known for seen in look)
+    means, count = start.copy(), sum(seen.known for seen in look)
     if not count:
         return prior, 0.0
     off = np.zeros(len(start))
+    going = np.arange(len(start))
     for turn in range(8):
-        miss, slope, _ = _misses(prior.zones, means, look)
+        now, cov = means[going], covs[going]
+        miss, slope, _ = _misses(prior.zones, now, look)
         # Gauss-Newton about the present guess; errors are 1 by construction.
-        shift = miss + np.einsum("mri,mi->mr", slope, means - start)
-        inner = slope @ covs @ np.swapaxes(slope, 1, 2) + np.eye(miss.shape[1])
-        gain = np.swapaxes(np.linalg.solve(inner, slope @ covs), 1, 2)
+        shift = miss + (slope @ (now - start[going])[..., None])[..., 0]
+        inner = slope @ cov @ np.swapaxes(slope, 1, 2) + np.eye(miss.shape[1])
+        pull = np.linalg.solve(inner, shift[..., None])
         if turn == 0:
-            off = np.einsum("mr,mr->m", shift, np.linalg.solve(inner, shift[..., None])[..., 0]) / max(count, 1)
-        new = means + np.clip(start + np.einsum("mir,mr->mi", gain, shift) - means, -0.6, 0.6)
-        done = float(np.abs(new - means).max()) < 1e-3
-        means = new
-        if done:
+            off = np.asarray(np.einsum("mr,mr->m", shift, pull[..., 0]) / max(count, 1))
+        aim = start[going] + (cov @ (np.swapaxes(slope, 1, 2) @ pull))[..., 0]
+        step = np.clip(aim - now, -0.6, 0.6)
+        means[going] = now + step
+        going = going[np.abs(step).max(axis=1) > _SETTLED]
+        if not len(going):
             break
     miss, slope, width = _misses(prior.zones, means, look)
     inner = slope @ covs @ np.swapaxes(slope, 1, 2) + np.eye(miss.shape[1])

@@ -140,19 +140,26 @@ def best_plan(
     if not order:
         return Plan(steps=(), even=0.0, cost=0.0, after=belief.air)
     doubt = _Doubt(belief, known)
-    plans = []
-    for first in range(len(order)):
-        for last in range(first, len(order)):
-            keep = order[first : last + 1]
-            if any(zone in fixed and zone not in keep for zone in order):
-                continue
-            for with_supply in (False, True):
-                plan = _plan(belief, valves, supply, order, keep, doubt, known, with_supply)
-                if can_rise or not any(step.valve is None and step.change > 0 for step in plan.steps):
-                    plans.append(plan)
+    spans = [(first, last) for first in range(len(order)) for last in range(first, len(order))]
+    spans.sort(key=lambda span: len(order) - 1 - (span[1] - span[0]))
+
+    def plans_of(first: int, last: int) -> list[Plan]:
+        keep = order[first : last + 1]
+        if any(zone in fixed and zone not in keep for zone in order):
+            return []
+        both = (_plan(belief, valves, supply, order, keep, doubt, known, with_supply) for with_supply in (False, True))
+        return [plan for plan in both if can_rise or not any(s.valve is None and s.change > 0 for s in plan.steps)]
+
+    plans: list[Plan] = []
+    while spans:
+        first, last = spans[0]
+        if plans and len(order) - 1 - (last - first) >= min(plan.cost for plan in plans):
+            break  # every move costs one at least, so that none of the rest is cheaper
+        plans += plans_of(*spans.pop(0))
     best = min(plans, key=lambda plan: plan.cost)
     # Too likely uneven to be left so, at most with a touch of the supply: whatever may mend that is worth its moves.
     if best.even < _GOOD_ENOUGH and all(step.valve is None for step in best.steps):
+        plans += [plan for span in spans for plan in plans_of(*span)]
         plans = [plan for plan in plans if plan.even > best.even + _BETTER] or [best]
     return min(plans, key=lambda plan: plan.cost)
 
