@@ -30,7 +30,7 @@ _PLAIN_SIGMAS = 6.0
 _RISES_QUICK = (0.9, 0.68, 0.58, 0.52)
 _SIGMAS_QUICK = (5.5, 4.8, 4.4, 4.2)
 _STEADY, _MOST_STEADY = 8.0, 12.0
-_ENOUGH = (3.3, 3.3, 2.95, 2.8)
+_ENOUGH = (3.3, 3.3, 3.25, 3.1)
 _LEAST_SPREAD_QUICK, _LEAST_SIGMAS, _ALSO_SIGMAS = 0.1, 3.0, 1.5
 _CLEAR_QUICK_MM = 20.0
 # What stands in the picture while powder moves through it is a fourth share; then less of a rise will do. A speck on the lens
