@@ -33,6 +33,8 @@ RIVAL = 0.15  # more penalty than that and another thing is no rival
 RIVAL_STILL, BARELY = 0.3, 0.1
 NEAR = 0.3  # of the bed's width: poses farther apart are of different things
 UNLIKELY = 0.06  # penalty by which a pose is a third as likely
+# So much more the misfit of outlines counts between readings of one thing: one place in ten of three outlines is news.
+FIT_TELLS = 2.0
 SURELY = 0.3  # penalty of a still bed, of whose rim one edge shows, that is believed in a second look
 CLOSE = 0.3  # badness of a pose whose three outlines leave no doubt which is which
 ADVICE = "Show the whole rim, with the camera nearly straight above and light from one side."
@@ -78,12 +80,11 @@ def search(pictures: Sequence[Picture], bed: Bed) -> tuple[Aim | NotFound, Aim |
         return not_found(f"the picture is {tone}", "Check the lens cap, the light and the camera's exposure."), None
     view = View(bed=bed, size_px=(mean.shape[1], mean.shape[0]))
     look = look_at(view, mean, liveliness_of(used))
-    ranked = candidates(look)
+    ranked = ordered(view, candidates(look))
     if ranked and not _plain(view, ranked):
-        ranked = _farther(look, ranked)
+        ranked = ordered(view, _farther(look, ranked))
     if not ranked:
         return not_found(f"no {bed.shape} outline was seen that could be the rim of the bed", ADVICE), None
-    ranked = sorted(ranked, key=lambda one: not _moves_as_a_bed(view, one))
     best = ranked[0]
     reason = doubt(view, best.refined.fitted, best.found) or rivalry(view, ranked)
     if reason is None:
@@ -98,32 +99,77 @@ def search(pictures: Sequence[Picture], bed: Bed) -> tuple[Aim | NotFound, Aim |
         return not_found(reason, ADVICE), None
 
 
+def ordered(view: View, found: Sequence[Candidate]) -> list[Candidate]:
+    """Candidates in the order in which they are to be believed.
+
+    Best first, but what moves as a bed before the rest. Of several readings of the same thing that are believed, the one
+    that leaves the least unexplained goes first, even before one that is refused and explains hardly more.
+    """
+    ranked = sorted(found, key=lambda one: (not _moves_as_a_bed(view, one), -one.found.rank))
+    if not ranked:
+        return ranked
+    best = ranked[0]
+    sure, moves = _believed(view, best), _moves_as_a_bed(view, best)
+    readings = [
+        one
+        for one in ranked
+        if _believed(view, one)
+        and same_thing(view, best, one)
+        and (one.found.penalty < best.found.penalty + BARELY or sure)
+        and (one.found.lively or not moves)
+        and (best.refined.lone or not one.refined.lone)
+    ]
+    if not readings:
+        return ranked
+    first = min(readings, key=unexplained)
+    return [first, *(one for one in ranked if one is not first)]
+
+
+def unexplained(one: Candidate) -> float:
+    """What a reading leaves unexplained, to compare it with others of the same thing.
+
+    How well outlines fit tells more about which reading is right than about whether there is a bed: a bed may be dented,
+    but it is so in all of its readings.
+    """
+    return one.found.penalty + FIT_TELLS * one.refined.fitted.badness
+
+
+def same_thing(view: View, one: Candidate, other: Candidate) -> bool:
+    """Whether two candidates are readings of the same thing in the picture."""
+    span = float(np.exp(one.refined.fitted.pose[LN_SCALE])) * view.bed.width_mm
+    return surface_apart_px(one, other) < NEAR * span
+
+
+def _believed(view: View, one: Candidate) -> bool:
+    return doubt(view, one.refined.fitted, one.found) is None
+
+
 def _moves_as_a_bed(view: View, one: Candidate) -> bool:
     """Whether this moves inside its outline and nothing speaks against it: then a still thing that looks more like a bed
     does not stand in its way."""
-    return one.found.lively and doubt(view, one.refined.fitted, one.found) is None
+    return one.found.lively and _believed(view, one)
 
 
 def _plain(view: View, ranked: Sequence[Candidate]) -> bool:
     """Whether there surely is a bed among these, best first, so that no second look is needed."""
     return any(
-        one.found.penalty < MOST_AGAINST and doubt(view, one.refined.fitted, one.found) is None
+        one.found.penalty < MOST_AGAINST and _believed(view, one)
         for one in ranked
         if one is ranked[0] or one.found.lively
     )
 
 
 def _farther(look: Look, first: Sequence[Candidate]) -> list[Candidate]:
-    """What the first look and a second one with twice as many starts have found, best first, none twice.
+    """What the first look and a second one with twice as many starts have found, none twice.
 
     Who looks longer finds more that looks like a bed by chance, so more is asked of what does not move.
     """
-    kept = list(first)
-    for one in candidates(look, 2):
-        sure = one.found.lively or one.found.ringed or one.found.penalty < SURELY
-        if sure and all(apart_px(one.refined.fitted, other.refined.fitted) > SAME_PX for other in first):
+    more = [one for one in candidates(look, 2) if one.found.lively or one.found.ringed or one.found.penalty < SURELY]
+    kept: list[Candidate] = []
+    for one in sorted([*first, *more], key=lambda one: -one.found.rank):
+        if all(apart_px(one.refined.fitted, other.refined.fitted) > SAME_PX for other in kept):
             kept.append(one)
-    return sorted(kept, key=lambda one: -one.found.rank)
+    return kept
 
 
 def look_at(view: View, mean: Array, liveliness: NDArray[np.float32] | None) -> Look:
@@ -174,7 +220,7 @@ def rivalry(view: View, ranked: Sequence[Candidate]) -> str | None:
             continue
         if best.found.moving > 2.0 and other.found.moving < 0.5 * best.found.moving:
             continue
-        if surface_apart_px(best, other) > 0.04 * span:
+        if not same_thing(view, best, other):  # how much other readings of the same thing matter stands in the error
             return "two things in the picture look like the bed"
     return None
 
@@ -196,15 +242,14 @@ def astray_mm(view: View, ranked: Sequence[Candidate]) -> float:
     places = np.vstack([[[0.0, 0.0]], bed_outline_mm(view.bed, 8)])
     pixels = view.project(best.refined.fitted.pose, places, 0.0)
     total, weights = 0.0, 1.0
-    span = float(np.exp(best.refined.fitted.pose[LN_SCALE])) * view.bed.width_mm
     for other in ranked[1:]:
-        if doubt(view, other.refined.fitted, other.found) is not None:
+        if not _believed(view, other):
             continue
         if other.refined.lone and not best.refined.lone:  # explains one outline less of the same tub
             continue
-        if surface_apart_px(best, other) > NEAR * span:  # another thing: `rivalry` has judged it
+        if not same_thing(view, best, other):  # `rivalry` has judged it
             continue
-        weight = min(1.0, float(np.exp((best.found.penalty - other.found.penalty) / UNLIKELY)))
+        weight = min(1.0, float(np.exp((unexplained(best) - unexplained(other)) / UNLIKELY)))
         miss = view.places(other.refined.fitted.pose, pixels) - places
         total += weight * float((miss * miss).sum(axis=1).mean())
         weights += weight
