@@ -7,6 +7,7 @@ direction, how clear the nearest edge of that direction is, fading over a few pi
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -131,7 +132,7 @@ def _pixels(
     poses: NDArray[np.float64],
     height: Vector,
     outward: Vector | None,
-    kind: type[np.float64] | type[np.float32],
+    kind: type[np.floating[Any]],
 ) -> NDArray[np.float64]:
     places = bed_outline_mm(view.bed, COUNT)
     out = (bed_outline_mm(view.bed, COUNT, 1.0) - places).astype(kind)

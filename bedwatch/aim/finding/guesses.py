@@ -89,7 +89,9 @@ def _square_starts(view: View, picture: Array, edges: EdgeMap, field: Field) -> 
         there = np.repeat(np.array([one.corners for one in quads]), each, axis=0)
         hidden = np.repeat([one.hidden for one in quads], each)
         settled, miss = onto_sides(view, poses.reshape(-1, NUMBERS), there, hidden, up, ring)
-        fits = miss.reshape(-1, each) < np.maximum(miss.reshape(-1, each).min(axis=1, keepdims=True) + ALIKE_PX, SURE_PX)
+        fits = miss.reshape(-1, each) < np.maximum(
+            miss.reshape(-1, each).min(axis=1, keepdims=True) + ALIKE_PX, SURE_PX
+        )
         begun += list(settled[(fits & (miss.reshape(-1, each) < MOST_PX)).ravel()])
     return begun
 

@@ -18,7 +18,12 @@ USUAL = 0.02  # px of miss that a lean of one is worth: only what the sides leav
 
 
 def onto_sides(
-    view: View, poses: NDArray[np.float64], corners: Points, hidden: NDArray[np.intp], height_mm: float, outward_mm: float
+    view: View,
+    poses: NDArray[np.float64],
+    corners: Points,
+    hidden: NDArray[np.intp],
+    height_mm: float,
+    outward_mm: float,
 ) -> tuple[NDArray[np.float64], Vector]:
     """Poses (m, 10) whose rectangle this far above the surface and outside the wall lies on the sides, and their misses (m,).
 
@@ -43,7 +48,7 @@ def onto_sides(
             if number == LN_SCALE:  # the focal length is held
                 moved[:, index + 1, LN_DISTANCE] -= step
         flat = moved.reshape(-1, moved.shape[2])
-        drawn = view.project_all(flat, places, np.full(len(flat), height_mm)).reshape(m, len(STEPS) + 1, 8, 2)
+        drawn = view.project_all(flat, places, [height_mm] * len(flat)).reshape(m, len(STEPS) + 1, 8, 2)
         away = ((drawn - through[:, None]) * normal[:, None]).sum(axis=3) * use[:, None]
         miss = away[:, 0]
         if turn == ROUNDS:

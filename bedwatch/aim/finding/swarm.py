@@ -84,7 +84,9 @@ def unlike(view: View, poses: NDArray[np.float64], value: Vector, most: int) -> 
         if kept:
             off = np.hypot(*(middle[kept] - middle[index]).T)
             least = max(APART * span[index], 0.7)
-            near = [kept[k] for k in np.flatnonzero(off < least)]  # others' outlines lie at least as far as their middles
+            near = [
+                kept[k] for k in np.flatnonzero(off < least)
+            ]  # others' outlines lie at least as far as their middles
             if near and (np.hypot(*np.moveaxis(drawn[near] - drawn[index], -1, 0)).mean(axis=1) < least).any():
                 continue
             same = (off < SAME * span[index]) & (np.abs(size[kept] - size[index]) < SAME)

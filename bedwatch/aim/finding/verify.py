@@ -30,7 +30,9 @@ from bedwatch.frames.cv import cv2
 SECTORS = 12
 MOST_AGAINST = 0.6  # penalty above which a pose is not believed
 MOST_AGAINST_LIVELY = 1.0  # of what moves inside its outline and not outside, as only a bed does
-WHOLE_SIDE = 0.75  # of a rectangle's outline: so much is left when a side is missing, and nothing else tells where that lies
+WHOLE_SIDE = (
+    0.75  # of a rectangle's outline: so much is left when a side is missing, and nothing else tells where that lies
+)
 SHOWS = 0.9  # share of a true outline that shows
 LEAST_TELLING = 0.35  # of what does not move: below it the edges of a busy picture may look like an outline
 BY_CHANCE = 0.25  # of an outline that plain powder may show somewhere inside the foot
