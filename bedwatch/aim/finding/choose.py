@@ -15,6 +15,7 @@ from bedwatch.aim.pose import LN_SCALE, View, bed_outline_mm
 RIVAL = 0.15  # more penalty than that and another thing is no rival
 # Of things that lie still a bucket may look more like the bed than the bed does, which is then just not believed.
 RIVAL_STILL, BARELY = 0.3, 0.1
+STILL = 1.25  # times livelier inside than outside: less is no motion at all
 NEAR = 0.3  # of the bed's width: poses farther apart are of different things
 UNLIKELY = 0.06  # penalty by which a pose is a third as likely
 # So much more the misfit of outlines counts between readings of one thing: one place in ten of three outlines is news.
@@ -94,6 +95,8 @@ def rivalry(view: View, ranked: Sequence[Candidate]) -> str | None:
         if within and other.refined.lone and not best.refined.lone:  # a ledge or flange around the bed itself
             continue
         if best.found.moving > 2.0 and other.found.moving < 0.5 * best.found.moving:
+            continue
+        if best.found.lively and other.found.moving < STILL and other.found.penalty > best.found.penalty:
             continue
         if not same_thing(view, best, other):  # how much other readings of the same thing matter stands in the error
             return "two things in the picture look like the bed"

@@ -18,6 +18,7 @@ from bedwatch.aim.outline import homography_of_points
 from bedwatch.aim.pose import K1, LN_DISTANCE, NUMBERS, Vector, View, bed_outline_mm
 
 FOCAL_SHARES = 0.42 * 1.33 ** np.arange(10.0)  # of the longer picture side: 0.42 to 5.5, a phone or a zoomed-in camera
+ALIKE = 0.06  # how much worse than at the best focal length a guessed rectangle may fit
 # How far (px) a rectangle's sides may lie off the lines that it was made of: more than at the best focal length, at any, at all.
 ALIKE_PX, SURE_PX, MOST_PX = 1.0, 1.5, 8.0
 BEND = -0.2  # k1 of a lens that bends; most lie between this and none
@@ -81,10 +82,13 @@ def _square_starts(view: View, picture: Array, edges: EdgeMap, field: Field) -> 
     begun: list[Vector] = []
     for up, ring in _readings(height):
         mm = corners * (np.array([bed.width_mm, bed.length_mm]) + 2 * ring)
-        rough = [view.of_homography_at(homography_of_points(mm, one.corners), focal_px, up)[0] for one in quads]
+        rough = [view.of_homography_at(homography_of_points(mm, one.corners), focal_px, up) for one in quads]
         if not rough:
             break
-        poses = np.array([np.concatenate([one, bent(one[BENDING])]) for one in rough])
+        for one, (poses, misfit) in zip(quads, rough, strict=True):
+            if one.hidden >= 0:  # the guessed side may be a good guess, and the lines not those of one outline
+                begun += list(poses[misfit < misfit.min() + ALIKE])
+        poses = np.array([np.concatenate([one, bent(one[BENDING])]) for one, _ in rough])
         each = poses.shape[1]
         there = np.repeat(np.array([one.corners for one in quads]), each, axis=0)
         hidden = np.repeat([one.hidden for one in quads], each)

@@ -25,6 +25,7 @@ GOOD = 0.2  # badness of a pose that needs no second try
 NEARLY = 0.75  # badness above which leaving a side out does not save a pose
 HARDLY = 1.2  # badness of a new reading above which it is none
 NARROW = (2.5, 2.0, 2.0, 2.0)
+NEVER = 1.2  # badness of a pose that is never believed, whatever else speaks for it
 BEYOND = 2.0  # badness of a first try above which nothing comes of it
 FREE = (4.0, 4.0, 3.0, 3.0, 2.0)
 LONE_RING_MM = 3.0  # a rim of which one edge shows is taken to be this wide, give or take as much
@@ -84,7 +85,9 @@ def refine(view: View, picture: Array, poses: Sequence[Vector]) -> list[Refined]
     for one in found[:MOST_SECOND_TRIES]:
         if one.fitted.badness > GOOD:
             found += _second_tries(view, picture, one)
-    return [_straightened(view, picture, one) for one in unlike(found)[:MOST_REFINED]]
+    best = unlike(found)[:MOST_REFINED]
+    worth = [one for one in best if one is best[0] or one.fitted.badness < NEVER]
+    return [_straightened(view, picture, one) for one in worth]
 
 
 def _straightened(view: View, picture: Array, one: Refined) -> Refined:
