@@ -40,14 +40,13 @@ def ordered(view: View, found: Sequence[Candidate]) -> list[Candidate]:
     if not ranked:
         return ranked
     best = ranked[0]
-    sure, moves = believed(view, best), moves_as_a_bed(view, best)
+    sure = believed(view, best)
     readings = [
         one
         for one in ranked
         if believed(view, one)
         and same_thing(view, best, one)
         and (one.found.penalty < best.found.penalty + BARELY or sure)
-        and (one.found.lively or not moves)
         and (best.refined.lone or not one.refined.lone)
     ]
     if not readings:

@@ -8,7 +8,7 @@ from bedwatch.aim.finding.fit import FOCAL_SPREAD, STEP, Fitted
 from bedwatch.aim.pose import LN_DISTANCE, NUMBERS, Vector, View, bed_outline_mm
 
 OFF_MIDDLE = 0.008  # of the longer side: how far a lens commonly sits off the picture's middle (from memory)
-DUST_MM = 0.9  # how far powder on the wall moves the foot's edge all around: a film of up to 1.5 mm, root mean square
+DUST_MM = 1.2  # how far powder on the wall or its shadow moves the foot's edge all around
 # Of how far the middle moves when another lean keeps the outline in place: root mean square over middle and outline,
 # whose places move along it by as much as by the sine of where they lie.
 OVER_PLACES = float(np.sqrt(5.0 / 9.0))
