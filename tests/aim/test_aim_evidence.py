@@ -188,3 +188,12 @@ def test_wall_and_usual_lenses_together_tell_how_far_a_leaning_camera_is(bed_of)
     assert off == sorted(off, reverse=True)
     assert off[1] == pytest.approx(off[0], rel=0.05)
     assert off[3] < 0.3 * off[0]
+
+
+def test_what_does_not_move_at_all_is_no_rival_of_a_moving_thing_that_explains_more(bed_of):
+    view = View(bed=bed_of(), size_px=(960, 540))
+    moves = candidate(bed_of, badness=0.2, moving=1.8)
+    bucket, moving_too = (candidate(bed_of, aside_px=300.0, badness=0.25, moving=how) for how in (1.1, 1.6))
+    assert rivalry(view, [moves, bucket]) is None
+    assert rivalry(view, [moves, moving_too]) is not None
+    assert rivalry(view, [replace(moves, found=replace(moves.found, moving=1.2)), bucket]) is not None

@@ -1,11 +1,13 @@
 """Where a search starts: edges that a neighbour must not drown, rectangles that the picture cuts or the lens bends."""
 
+import cv2
 import numpy as np
 import pytest
 
 from bedwatch.aim.finding.edges import edge_map
 from bedwatch.aim.finding.field import field_of
 from bedwatch.aim.finding.quads import find_quads
+from bedwatch.aim.finding.rounds import find_rounds
 from bedwatch.aim.finding.sides import AT, onto_sides
 from bedwatch.aim.pose import K1, LN_DISTANCE, LN_SCALE, NUMBERS, ROLL, TX, TY, View
 
@@ -68,3 +70,20 @@ def test_a_rectangle_cut_by_the_picture_says_which_side_is_guessed():
     best = quads[0]
     assert best.hidden == 1
     assert best.corners[[0, 3]] == pytest.approx(np.array([[299.5, 59.5], [299.5, 299.5]]), abs=1.5)
+
+
+def test_a_hoop_with_many_outlines_leaves_room_for_a_bed_that_the_picture_cuts():
+    """A quarter of the bed's outline lies outside, so that each of the hoop's five edges shows more of itself."""
+    v, u = np.mgrid[:360, :480].astype(np.float64)
+    hoop, bed = np.hypot(u - 370, v - 90), np.hypot(u - 110, v - 240)
+    picture = np.full((360, 480), 70.0)
+    for out, level in ((72, 90), (68, 120), (64, 160), (60, 190), (56, 70)):
+        picture[hoop < out] = level
+    picture[bed < 150] = 110.0
+    picture[bed < 138] = 50.0
+    picture += 0.5 * np.random.default_rng(2).standard_normal(picture.shape)
+    small = np.asarray(cv2.GaussianBlur(picture, (0, 0), 0.8)[..., None], np.float32)
+    found = find_rounds(small, edge_map(small), most=6)
+    sizes = np.array([np.mean(one.ellipse.axes_px) for one in found])
+    assert len(found) == 6
+    assert (sizes > 120).sum() >= 2
