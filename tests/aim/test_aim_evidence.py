@@ -180,6 +180,15 @@ def test_of_a_still_rectangle_all_four_sides_must_show(bed_of):
     assert doubt_of(bed_of, side_missing) is None  # a circle is known by three quarters of it
 
 
+def test_a_still_rectangle_must_fit_more_closely_than_a_circle(bed_of):
+    """Bricks and planks give lines for any rectangle, but not the twelve of one tub."""
+    view = View(bed=bed_of("rectangular", 420, 420, 80), size_px=(960, 540))
+    loose = replace(PLAIN, badness=0.35)
+    assert "fit" in (doubt(view, fitted(), loose) or "")
+    assert doubt(view, fitted(), replace(loose, moving=5.0)) is None
+    assert doubt_of(bed_of, loose) is None
+
+
 def test_wall_and_usual_lenses_together_tell_how_far_a_leaning_camera_is(bed_of):
     """A deeper wall leaves less room for error; where it is so low that it tells little, usual lenses still do."""
     pose = fitted().pose
