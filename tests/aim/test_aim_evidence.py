@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 
 from bedwatch.aim.finding.beside import unexplained_mm
+from bedwatch.aim.finding.choose import Candidate, astray_mm, ordered, rivalry
+from bedwatch.aim.finding.error import standing_error_mm
 from bedwatch.aim.finding.fit import FOOT, Fitted, Line, within_px
 from bedwatch.aim.finding.refine import Refined
-from bedwatch.aim.finding.search import Candidate, astray_mm
 from bedwatch.aim.finding.verify import MOST_AGAINST, MOST_AGAINST_LIVELY, Evidence, doubt
 from bedwatch.aim.pose import LN_DISTANCE, LN_SCALE, NUMBERS, RING, TX, View, bed_outline_mm
 
@@ -112,9 +113,12 @@ def test_an_outline_beside_the_rim_is_told_with_its_distance(bed_of):
     assert unexplained_mm(view, ring_of([112.0]), pose) == 0.0
 
 
-def candidate(bed_of, grow: float, lone: bool, badness: float) -> Candidate:
+def candidate(
+    bed_of, grow: float = 1.0, lone: bool = False, badness: float = 0.1, aside_px: float = 0.0, **seen_otherwise: float
+) -> Candidate:
     view = View(bed=bed_of(), size_px=(960, 540))
     pose = fitted().pose
+    pose[0] += aside_px
     pose[LN_SCALE] += math.log(grow)
     places = bed_outline_mm(view.bed, 60)
     seen = np.ones(60, np.bool_)
@@ -126,8 +130,8 @@ def candidate(bed_of, grow: float, lone: bool, badness: float) -> Candidate:
         at_px=np.zeros(60),
         clear=np.ones(60),
     )
-    settled = replace(fitted(), pose=pose, lines=(foot,))
-    found = replace(PLAIN, badness=badness, ringed=not lone, moving=5.0)
+    settled = replace(fitted(), pose=pose, lines=(foot,), cost=badness)
+    found = replace(PLAIN, **{"badness": badness, "ringed": not lone, "moving": 5.0, **seen_otherwise})
     return Candidate(refined=Refined(fitted=settled, lone=lone), found=found)
 
 
@@ -141,3 +145,64 @@ def test_another_pose_that_explains_as_much_widens_the_error(bed_of):
     assert astray_mm(view, [best, candidate(bed_of, 1.05, lone=True, badness=0.1)]) == 0.0
     alone = candidate(bed_of, 1.0, lone=True, badness=0.1)
     assert astray_mm(view, [alone, candidate(bed_of, 1.05, lone=True, badness=0.1)]) > 5.0
+
+
+def test_of_readings_of_one_thing_the_one_that_fits_goes_first(bed_of):
+    """A usual lens speaks for the other reading by more than the misfit speaks against it, but it is the same tub."""
+    view = View(bed=bed_of(), size_px=(960, 540))
+    fits = candidate(bed_of, badness=0.02, lens_odd=2.3)
+    other = candidate(bed_of, grow=1.08, badness=0.16)
+    assert other.found.penalty < fits.found.penalty
+    assert ordered(view, [other, fits])[0] is fits
+    assert rivalry(view, [fits, other]) is None
+    assert astray_mm(view, [fits, other]) < 4.0 < astray_mm(view, [other, fits])
+    elsewhere = candidate(bed_of, aside_px=300.0, badness=0.16)
+    assert ordered(view, [elsewhere, fits])[0] is elsewhere
+    assert rivalry(view, [elsewhere, fits]) is not None
+
+
+def test_a_refused_reading_gives_way_to_a_believed_one_that_explains_nearly_as_much(bed_of):
+    view = View(bed=bed_of(), size_px=(960, 540))
+    refused = candidate(bed_of, lone=True, badness=0.3, moving=1.0)
+    believed, worse = (candidate(bed_of, grow=1.01, badness=bad, moving=1.0) for bad in (0.55, 0.65))
+    assert refused.found.penalty < believed.found.penalty
+    assert ordered(view, [refused, believed])[0] is believed
+    assert ordered(view, [refused, worse])[0] is refused
+
+
+def test_of_a_still_rectangle_all_four_sides_must_show(bed_of):
+    """Where one is missing nothing tells where the bed ends; three of twelve sectors are one side."""
+    view = View(bed=bed_of("rectangular", 420, 420, 80), size_px=(960, 540))
+    side_missing = replace(PLAIN, whole=0.75, foot=0.8)
+    assert "side" in (doubt(view, fitted(), side_missing) or "")
+    assert doubt(view, fitted(), replace(side_missing, whole=10 / 12)) is None
+    assert doubt(view, fitted(), replace(side_missing, moving=5.0)) is None
+    assert doubt_of(bed_of, side_missing) is None  # a circle is known by three quarters of it
+
+
+def test_a_still_rectangle_must_fit_more_closely_than_a_circle(bed_of):
+    """Bricks and planks give lines for any rectangle, but not the twelve of one tub."""
+    view = View(bed=bed_of("rectangular", 420, 420, 80), size_px=(960, 540))
+    loose = replace(PLAIN, badness=0.35)
+    assert "fit" in (doubt(view, fitted(), loose) or "")
+    assert doubt(view, fitted(), replace(loose, moving=5.0)) is None
+    assert doubt_of(bed_of, loose) is None
+
+
+def test_wall_and_usual_lenses_together_tell_how_far_a_leaning_camera_is(bed_of):
+    """A deeper wall leaves less room for error; where it is so low that it tells little, usual lenses still do."""
+    pose = fitted().pose
+    pose[TX] = 0.3
+    off = [standing_error_mm(View(bed=bed_of(below=deep), size_px=(960, 540)), pose) for deep in (0.0, 2.0, 10.0, 80.0)]
+    assert off == sorted(off, reverse=True)
+    assert off[1] == pytest.approx(off[0], rel=0.05)
+    assert off[3] < 0.3 * off[0]
+
+
+def test_what_does_not_move_at_all_is_no_rival_of_a_moving_thing_that_explains_more(bed_of):
+    view = View(bed=bed_of(), size_px=(960, 540))
+    moves = candidate(bed_of, badness=0.2, moving=1.8)
+    bucket, moving_too = (candidate(bed_of, aside_px=300.0, badness=0.25, moving=how) for how in (1.1, 1.6))
+    assert rivalry(view, [moves, bucket]) is None
+    assert rivalry(view, [moves, moving_too]) is not None
+    assert rivalry(view, [replace(moves, found=replace(moves.found, moving=1.2)), bucket]) is not None

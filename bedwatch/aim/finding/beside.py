@@ -43,6 +43,11 @@ def shown_along(picture: Array, pixels: Points) -> tuple[NDArray[np.float64], ND
     return shown, np.asarray(alike / np.maximum(np.sqrt((size * size).sum(axis=0) / total), 1e-6), np.float64)
 
 
+def _drawn(view: View, pose: Vector, places_mm: Points, height_mm: float) -> Points:
+    """Pixels (n, k, 2) of places (n, k, 2) this far above the surface."""
+    return np.asarray(view.project(pose, places_mm.reshape(-1, 2), height_mm).reshape(places_mm.shape), np.float64)
+
+
 def drawn_inside(view: View, picture: Array, pose: Vector) -> float:
     """Share of the clearest outline like the bed's, but 0.2 to 0.85 as large, that shows on the surface.
 
@@ -50,8 +55,8 @@ def drawn_inside(view: View, picture: Array, pose: Vector) -> float:
     """
     places = bed_outline_mm(view.bed, COUNT)
     scale = float(np.exp(pose[LN_SCALE])) * min(view.bed.width_mm, view.bed.length_mm) / 2
-    pixels = [view.project(pose, share * places, 0.0) for share in np.arange(0.2, 0.85, 0.5 / scale)]
-    shown, alike = shown_along(picture, np.stack(pixels, axis=1))
+    smaller = np.arange(0.2, 0.85, 0.5 / scale)[:, None] * places[:, None]
+    shown, alike = shown_along(picture, _drawn(view, pose, smaller, 0.0))
     return float((shown * np.minimum(1.0, 1.3 * alike)).max())
 
 
@@ -65,8 +70,9 @@ def beside_rim(view: View, picture: Array, pose: Vector) -> list[float]:
     step = 0.5 / scale
     reach = min(REACH_MM, 0.4 * half)
     outward = float(pose[RING]) + np.arange(-reach, reach, step)
-    pixels = np.stack([view.project(pose, bed_outline_mm(view.bed, COUNT, mm), depth) for mm in outward], axis=1)
-    shown, _ = shown_along(picture, pixels)
+    places = bed_outline_mm(view.bed, COUNT)
+    moved = places[:, None] + outward[:, None] * (bed_outline_mm(view.bed, COUNT, 1.0) - places)[:, None]
+    shown, _ = shown_along(picture, _drawn(view, pose, moved, depth))
     tall = np.asarray(cv2.dilate(shown.astype(np.float32), np.ones((7, 1), np.uint8)), np.float64).ravel()
     apart = np.abs(outward - pose[RING]) > LEAST_APART_PX / scale
     peaks = np.flatnonzero((shown >= tall - 1e-6) & (shown > LEAST_SHOWN) & apart)

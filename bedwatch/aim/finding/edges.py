@@ -48,12 +48,17 @@ def gradients(picture: Array) -> tuple[Array, Array, Array]:
     return np.asarray(x, np.float32), np.asarray(y, np.float32), np.asarray(longest, np.float32)
 
 
+def _busy(size: Array, reach: int) -> Array:
+    """The common slope round every pixel: the median over a square, which a strong line beside a faint one leaves alone."""
+    sixteenths = np.minimum(16.0 * size, 255.0).astype(np.uint8)
+    return np.asarray(cv2.medianBlur(sixteenths, reach), np.float32) / np.float32(16.0)
+
+
 def edge_map(picture: Array, most: int = 14000) -> EdgeMap:
     """The clearest edge pixels of a picture, each weighed against how busy its surroundings are."""
     gx, gy, size = gradients(picture)
     reach = 2 * (max(size.shape) // 24) + 1
-    busy = cv2.blur(size, (reach, reach))
-    weight = size / (size + 1.5 * busy + 1.5 * FAINT)
+    weight = size / (size + 1.5 * _busy(size, reach) + 1.5 * FAINT)
     h, w = size.shape
     v, u = np.mgrid[2 : h - 2, 2 : w - 2]
     inner = size[2:-2, 2:-2]

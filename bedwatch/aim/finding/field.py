@@ -7,6 +7,7 @@ direction, how clear the nearest edge of that direction is, fading over a few pi
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -100,15 +101,15 @@ class Drawn:
     usable: NDArray[np.bool_]
 
 
-def drawn(view: View, poses: NDArray[np.float64]) -> tuple[Drawn, Drawn, Drawn]:
-    """Foot, inner and outer edge of the rim of poses (m, 10)."""
+def drawn(view: View, poses: NDArray[np.float64], finely: bool = True) -> tuple[Drawn, Drawn, Drawn]:
+    """Foot, inner and outer edge of the rim of poses (m, 10). finely: not to a thousandth of a pixel, but fit for slopes."""
     depth = depth_of(view, poses)
     axes = view.axes_of(poses.T)
     parts: list[Drawn] = []
     for height, outward in ((np.zeros(len(poses)), None), (depth, None), (depth, poses[:, RING])):
-        pixels = _pixels(view, poses, height, outward)
+        pixels = _pixels(view, poses, height, outward, np.float64 if finely else np.float32)
         along = _along(view, pixels)
-        along /= np.maximum(np.sqrt((along * along).sum(axis=2, keepdims=True)), 1e-9)
+        along /= np.maximum(np.hypot(along[..., 0], along[..., 1]), 1e-9)[..., None]
         usable = np.ones(pixels.shape[:2], np.bool_) if parts else _seen(view, depth, *axes)
         parts.append(Drawn(pixels=pixels, normals=np.stack([along[..., 1], -along[..., 0]], axis=2), usable=usable))
     return parts[0], parts[1], parts[2]
@@ -126,20 +127,27 @@ def _seen(view: View, depth: Vector, centre: Vector, x: Vector, y: Vector, up: V
     return np.asarray((np.abs(at) < half).all(axis=2))
 
 
-def _pixels(view: View, poses: NDArray[np.float64], height: Vector, outward: Vector | None) -> NDArray[np.float64]:
+def _pixels(
+    view: View,
+    poses: NDArray[np.float64],
+    height: Vector,
+    outward: Vector | None,
+    kind: type[np.floating[Any]],
+) -> NDArray[np.float64]:
     places = bed_outline_mm(view.bed, COUNT)
-    h = view.homographies(poses.T, height)
-    if outward is None:
-        uvw = np.matmul(np.column_stack([places, np.ones(len(places))]), h.transpose(0, 2, 1))
-    else:
-        out = bed_outline_mm(view.bed, COUNT, 1.0) - places
-        uvw = np.matmul(places[None] + outward[:, None, None] * out, h[:, :, :2].transpose(0, 2, 1)) + h[:, None, :, 2]
+    out = (bed_outline_mm(view.bed, COUNT, 1.0) - places).astype(kind)
+    places = places.astype(kind)
+    h = view.homographies(poses.T, height).astype(kind)
+    if outward is not None:
+        places = places[None] + outward.astype(kind)[:, None, None] * out
+    uvw = np.matmul(places, h[:, :, :2].transpose(0, 2, 1)) + h[:, None, :, 2]
     pixels = uvw[..., :2] / np.maximum(uvw[..., 2:], 1e-3)
     if poses[:, K1].any():
-        pixels -= view.middle
-        bend = (poses[:, K1] * np.exp(-2.0 * (poses[:, LN_SCALE] + poses[:, LN_DISTANCE])))[:, None]
-        r2 = np.minimum((pixels * pixels).sum(axis=2), 0.3 / np.maximum(-bend, 1e-12))
-        pixels = pixels * (1.0 + bend * r2)[..., None] + view.middle
+        pixels -= np.array(view.middle, kind)
+        bend = (poses[:, K1] * np.exp(-2.0 * (poses[:, LN_SCALE] + poses[:, LN_DISTANCE]))).astype(kind)[:, None]
+        r2 = pixels[..., 0] ** 2 + pixels[..., 1] ** 2  # a sum over an axis of two is slow
+        r2 = np.minimum(r2, 0.3 / np.maximum(-bend, 1e-12))
+        pixels = pixels * (1.0 + bend * r2)[..., None] + np.array(view.middle, kind)
     return np.asarray(pixels)
 
 
@@ -179,7 +187,7 @@ def _share(field: Field, line: Drawn) -> Vector:
 
 def likelihood(view: View, field: Field, poses: NDArray[np.float64]) -> Vector:
     """(m,) how much speaks for each pose: its outlines' edges, and the common sense of camera, lens, level and size."""
-    foot, rim, ring = (_share(field, line) for line in drawn(view, poses))
+    foot, rim, ring = (_share(field, line) for line in drawn(view, poses, finely=False))
     if view.bed.surface_below_rim_mm == 0.0:
         edges = foot * (0.8 + 0.2 * ring)
     else:

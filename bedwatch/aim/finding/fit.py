@@ -33,6 +33,7 @@ from bedwatch.aim.pose import (
 from bedwatch.bed.model import Bed, Points
 
 FOOT, RIM, RING_EDGE = "foot", "rim", "ring"
+COUNT = 180  # places along an outline
 FOCAL_SHARE, FOCAL_SPREAD = 0.85, 0.40  # focal length over picture width of webcams and phones, and spread of its ln
 FAR_MM, FAR_SPREAD = 900.0, 0.6  # a camera hangs 0.3 to 3 m above a bed: middle of that, and spread of its logarithm
 LEAN_SPREAD = 0.25  # of the normal's part along the picture, about 15 degrees
@@ -101,7 +102,7 @@ def places_of(view: View, pose: Vector, kind: str, count: int) -> tuple[Points, 
     return bed_outline_mm(view.bed, count, outward), view.depth_mm(pose)
 
 
-def look(view: View, picture: Array, pose: Vector, kind: str, reach_px: float, count: int = 180) -> Line:
+def look(view: View, picture: Array, pose: Vector, kind: str, reach_px: float, count: int = COUNT) -> Line:
     """Seek the edges of one outline within `reach_px` of where the pose draws it."""
     places, height = places_of(view, pose, kind, count)
     pixels = view.project(pose, places, height)
@@ -197,18 +198,20 @@ def level_spread_mm(bed: Bed) -> float:
     return max(1.5, DEEPER_SPREAD * bed.surface_below_rim_mm)
 
 
-def _slopes(view: View, pose: Vector, lines: Sequence[Line], free: Sequence[int]) -> tuple[NDArray[np.float64], ...]:
+def _slopes(
+    view: View, pose: Vector, lines: Sequence[Line], free: Sequence[int], count: int
+) -> tuple[NDArray[np.float64], ...]:
     """Change of where the outlines lie along their normals (n, free), and of the prior misses, per unit of a number."""
     moved = np.repeat(pose[None], len(free), axis=0)
     moved[np.arange(len(free)), free] += STEP[free]
     priors = (_prior(view, moved) - _prior(view, pose[None])).T / STEP[free]
     parts = []
     for line in lines:
-        places, height = places_of(view, pose, line.kind, 180)
-        drawn = view.project_all(moved, places, [places_of(view, one, line.kind, 180)[1] for one in moved])
+        places, height = places_of(view, pose, line.kind, count)
+        drawn = view.project_all(moved, places, [places_of(view, one, line.kind, count)[1] for one in moved])
         if RING in free and line.kind == RING_EDGE:
             index = free.index(RING)
-            drawn[index] = view.project(pose, places_of(view, moved[index], line.kind, 180)[0], height)
+            drawn[index] = view.project(pose, places_of(view, moved[index], line.kind, count)[0], height)
         parts.append(np.einsum("mnk,nk->nm", drawn - line.pixels, line.normals) / STEP[free])
     return np.concatenate(parts), priors
 
@@ -217,7 +220,7 @@ def _use(view: View, line: Line, without_side: int | None) -> NDArray[np.float64
     """(n,) weight of each place of an outline: its clearness, 0 where nothing clear is seen or may be used."""
     use = np.where(line.seen & (line.clear > 0.25), line.clear, 0.0)
     if without_side is not None and (line.kind != FOOT or view.bed.surface_below_rim_mm == 0.0):
-        use[side_of(view.bed, 180) == without_side] = 0.0
+        use[side_of(view.bed, len(use)) == without_side] = 0.0
     return use
 
 
@@ -239,12 +242,15 @@ def settle(
     without_side: int | None = None,
     bend: bool = False,
     level: bool = False,
+    count: int = COUNT,
+    hopeless: float = 0.0,
 ) -> Fitted | None:
     """Fit a pose to the picture, seeking edges within each of the reaches in turn. None when it runs away.
 
     rim_reach_px: never seek the edges of the rim farther away than this (it was seen before, the foot was not).
     hold_ring: keep the width of the ring as it is. without_side: do not look at the rim's edges on this side (0 to 3).
     bend, level: whether the lens's bend and the level of the surface are fitted too, or kept.
+    count: places along each outline. hopeless: support of the foot, once settled roughly, below which it is left at that.
     """
     pose = pose.copy()
     free = [index for index in free_of(view, kinds) if not (hold_ring and index == RING)]
@@ -253,16 +259,18 @@ def settle(
     least = float(np.hypot(SHARP_PX, UNEVEN_MM * np.exp(pose[LN_SCALE])))
     for tries, reach in enumerate(reaches_px):
         nears = [reach if kind == FOOT else min(reach, rim_reach_px) for kind in kinds]
-        lines = [look(view, picture, pose, kind, near) for kind, near in zip(kinds, nears, strict=True)]
+        lines = [look(view, picture, pose, kind, near, count) for kind, near in zip(kinds, nears, strict=True)]
+        if tries == 2 and any(line.kind == FOOT and line.support(reach) < hopeless for line in lines):
+            return None
         miss = np.concatenate([line.at_px for line in lines])
         use = np.concatenate([_use(view, line, without_side) for line in lines])
         if (use > 0).sum() < max(40, (0.0, 0.25)[tries > 1] * len(use)):
             return None
         spread = max(least, 1.4826 * float(np.median(np.abs(miss[use > 0]))))
-        slopes, prior_slopes = _slopes(view, pose, lines, free)
+        slopes, prior_slopes = _slopes(view, pose, lines, free, count)
         prior = _prior(view, pose[None])[0]
         cost = float((use * np.log1p(np.minimum(miss / (0.4 * within_px(pose)), 8.0) ** 2)).sum() / use.sum())
-        weight = NEWS * use / (1.0 + (miss / (2.0 * spread)) ** 2) / spread**2
+        weight = NEWS * COUNT / count * use / (1.0 + (miss / (2.0 * spread)) ** 2) / spread**2
         normal = slopes.T @ (slopes * weight[:, None]) + prior_slopes.T @ prior_slopes
         pull = slopes.T @ (miss * weight) - prior_slopes.T @ prior
         step = np.linalg.solve(normal + 1e-9 * np.diag(np.diag(normal)), pull)
@@ -277,7 +285,7 @@ def settle(
             return None
         covariance = np.zeros((NUMBERS, NUMBERS))
         covariance[np.ix_(free, free)] = np.linalg.inv(normal)
-    lines = [look(view, picture, pose, kind, reaches_px[-1]) for kind in kinds]
+    lines = [look(view, picture, pose, kind, reaches_px[-1], count) for kind in kinds]
     return Fitted(pose=pose, lines=tuple(lines), spread_px=spread, cost=cost, covariance=covariance)
 
 

@@ -12,12 +12,17 @@ from bedwatch.aim.finding.edges import Array, EdgeMap, edge_map
 from bedwatch.aim.finding.field import WIDE, Field, field_of
 from bedwatch.aim.finding.quads import find_quads
 from bedwatch.aim.finding.rounds import find_rounds
+from bedwatch.aim.finding.sides import onto_sides
 from bedwatch.aim.finding.swarm import climb
 from bedwatch.aim.outline import homography_of_points
-from bedwatch.aim.pose import LN_DISTANCE, NUMBERS, Vector, View, bed_outline_mm
+from bedwatch.aim.pose import K1, LN_DISTANCE, NUMBERS, Vector, View, bed_outline_mm
 
 FOCAL_SHARES = 0.42 * 1.33 ** np.arange(10.0)  # of the longer picture side: 0.42 to 5.5, a phone or a zoomed-in camera
-ALIKE = 0.06  # how much worse than at the best focal length the sides of a rectangle may fit
+ALIKE = 0.06  # how much worse than at the best focal length a guessed rectangle may fit
+# How far (px) a rectangle's sides may lie off the lines that it was made of: more than at the best focal length, at any, at all.
+ALIKE_PX, SURE_PX, MOST_PX = 1.0, 1.5, 8.0
+BEND = -0.2  # k1 of a lens that bends; most lie between this and none
+BENDING = FOCAL_SHARES < 3.0  # beyond, it moves nothing by 2 px
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,14 +77,34 @@ def guesses(starts: Starts, times: int = 1) -> list[Guess]:
 def _square_starts(view: View, picture: Array, edges: EdgeMap, field: Field) -> list[Vector]:
     bed, height = view.bed, view.bed.surface_below_rim_mm
     corners = np.array([[-1, 1], [1, 1], [1, -1], [-1, -1]]) / 2
+    quads = find_quads(picture, edges, field, bed.width_mm / bed.length_mm)
+    focal_px = FOCAL_SHARES * float(max(view.size_px))
     begun: list[Vector] = []
-    for quad in find_quads(picture, edges, field, bed.width_mm / bed.length_mm):
-        for up, ring in _readings(height):
-            mm = corners * (np.array([bed.width_mm, bed.length_mm]) + 2 * ring)
-            homography = homography_of_points(mm, quad.corners)
-            poses, misfit = view.of_homography_at(homography, FOCAL_SHARES * float(max(view.size_px)), up)
-            begun += list(poses[misfit < misfit.min() + ALIKE])
+    for up, ring in _readings(height):
+        mm = corners * (np.array([bed.width_mm, bed.length_mm]) + 2 * ring)
+        rough = [view.of_homography_at(homography_of_points(mm, one.corners), focal_px, up) for one in quads]
+        if not rough:
+            break
+        for one, (poses, misfit) in zip(quads, rough, strict=True):
+            if one.hidden >= 0:  # the guessed side may be a good guess, and the lines not those of one outline
+                begun += list(poses[misfit < misfit.min() + ALIKE])
+        poses = np.array([np.concatenate([one, bent(one[BENDING])]) for one, _ in rough])
+        each = poses.shape[1]
+        there = np.repeat(np.array([one.corners for one in quads]), each, axis=0)
+        hidden = np.repeat([one.hidden for one in quads], each)
+        settled, miss = onto_sides(view, poses.reshape(-1, NUMBERS), there, hidden, up, ring)
+        fits = miss.reshape(-1, each) < np.maximum(
+            miss.reshape(-1, each).min(axis=1, keepdims=True) + ALIKE_PX, SURE_PX
+        )
+        begun += list(settled[(fits & (miss.reshape(-1, each) < MOST_PX)).ravel()])
     return begun
+
+
+def bent(poses: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The same with a lens that bends."""
+    found = poses.copy()
+    found[:, K1] = BEND
+    return found
 
 
 def _readings(height_mm: float) -> tuple[tuple[float, float], ...]:

@@ -26,10 +26,14 @@ PLACES = np.linspace(0.05, 0.95, 20)  # along a side where its edge is looked fo
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Quad:
-    """Corners (4, 2) in pixels, clockwise from top left. support: share of its sides in the picture that lie on edges."""
+    """Corners (4, 2) in pixels, clockwise from top left. support: share of its sides in the picture that lie on edges.
+
+    hidden: the side (0 top, 1 right, 2 bottom, 3 left) that lies beyond the picture's edge, where it is only guessed; or -1.
+    """
 
     corners: Points
     support: float
+    hidden: int = -1
 
 
 def straight_edges(picture: Array) -> NDArray[np.float64]:
@@ -184,32 +188,38 @@ def find_quads(picture: Array, edges: EdgeMap, field: Field, width_to_length: fl
     flat, tall = lines_of(picture, edges)
     if len(flat) < 1 or len(tall) < 1:
         return []
-    corner = np.concatenate([*_whole(flat, tall), *_cut(flat, tall, size, width_to_length)])
-    corner = corner[np.isfinite(corner).all(axis=(1, 2))]
+    parts = [(-1, _whole(flat, tall)), *_cut(flat, tall, size, width_to_length)]
+    corner = np.concatenate([part for _, part in parts])
+    hidden = np.concatenate([np.full(len(part), side) for side, part in parts])
+    good = np.isfinite(corner).all(axis=(1, 2))
+    corner, hidden = corner[good], hidden[good]
     if not len(corner):
         return []
-    corner = corner[_shaped(corner, size, width_to_length)]
+    good = _shaped(corner, size, width_to_length)
+    corner, hidden = corner[good], hidden[good]
     support = _support(corner, field)
     kept: list[Quad] = []
     for index in np.argsort(-support):
         if support[index] < 0.4 or len(kept) >= most:
             break
         if all(np.abs(corner[index] - quad.corners).mean() > 2.0 for quad in kept):
-            kept.append(Quad(corners=corner[index], support=float(support[index])))
+            kept.append(Quad(corners=corner[index], support=float(support[index]), hidden=int(hidden[index])))
     return kept
 
 
-def _whole(flat: NDArray[np.float64], tall: NDArray[np.float64]) -> list[Points]:
+def _whole(flat: NDArray[np.float64], tall: NDArray[np.float64]) -> Points:
     rows, columns = _pairs(flat, 1), _pairs(tall, 0)
     r, c = (grid.ravel() for grid in np.meshgrid(np.arange(len(rows)), np.arange(len(columns))))
     top, bottom, left, right = flat[rows[r, 0]], flat[rows[r, 1]], tall[columns[c, 0]], tall[columns[c, 1]]
     sides = ((top, left), (top, right), (bottom, right), (bottom, left))
-    return [np.stack([_crossing(a, b) for a, b in sides], axis=1)]
+    return np.stack([_crossing(a, b) for a, b in sides], axis=1)
 
 
-def _cut(flat: NDArray[np.float64], tall: NDArray[np.float64], size_px: tuple[int, int], ratio: float) -> list[Points]:
-    """Corners of outlines of which three sides are seen and the fourth lies beyond the picture's edge."""
-    found = []
+def _cut(
+    flat: NDArray[np.float64], tall: NDArray[np.float64], size_px: tuple[int, int], ratio: float
+) -> list[tuple[int, Points]]:
+    """The fourth side and the corners of outlines of which three sides are seen and that one lies beyond the picture's edge."""
+    found: list[tuple[int, Points]] = []
     for lines, others, axis in ((flat, tall, 1), (tall, flat, 0)):
         pairs = _pairs(lines, axis)
         p, o = (grid.ravel() for grid in np.meshgrid(np.arange(len(pairs)), np.arange(len(others))))
@@ -232,7 +242,8 @@ def _cut(flat: NDArray[np.float64], tall: NDArray[np.float64], size_px: tuple[in
                 (0, True): (a, b, d, c),
                 (0, False): (c, d, b, a),
             }
-            found.append(np.stack(order[axis, way > 0], axis=1)[out])
+            side = {(1, True): 1, (1, False): 3, (0, True): 2, (0, False): 0}[axis, way > 0]
+            found.append((side, np.stack(order[axis, way > 0], axis=1)[out]))
     return found
 
 

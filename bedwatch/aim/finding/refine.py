@@ -25,11 +25,14 @@ GOOD = 0.2  # badness of a pose that needs no second try
 NEARLY = 0.75  # badness above which leaving a side out does not save a pose
 HARDLY = 1.2  # badness of a new reading above which it is none
 NARROW = (2.5, 2.0, 2.0, 2.0)
+NEVER = 1.2  # badness of a pose that is never believed, whatever else speaks for it
+BEYOND = 2.0  # badness of a first try above which nothing comes of it
 FREE = (4.0, 4.0, 3.0, 3.0, 2.0)
 LONE_RING_MM = 3.0  # a rim of which one edge shows is taken to be this wide, give or take as much
 LONE_WORSE = 0.15  # badness by which two edges of a rim may fit worse than one and still be believed
 LEAST_BEND = 0.03  # of k1: less moves nothing in a bed by a millimetre
 SURE_BEND = 2.0  # standard errors of k1 from which the picture is believed to bend
+ROUGHLY = 120  # places along an outline of a pose that is only settled to see what it is worth
 MOST_LONE, MOST_READ_ANEW, MOST_SECOND_TRIES, MOST_REFINED = 6, 3, 4, 6
 ENOUGH, SURE = 8, 0.12  # so many looks are enough when one leaves as little unexplained
 SAME_PX = 1.0  # poses whose outlines lie nearer than this are one
@@ -66,6 +69,8 @@ def refine(view: View, picture: Array, poses: Sequence[Vector]) -> list[Refined]
         if first is None or any(apart_px(first, other) < SAME_PX for other in seen):
             continue
         seen.append(first)
+        if first.badness > BEYOND:
+            continue
         fitted = _settle(view, picture, first.pose, _kinds(view), NARROW)
         if fitted is not None:
             settled.append(Refined(fitted=fitted, lone=not _ring_shows(fitted)))
@@ -80,7 +85,9 @@ def refine(view: View, picture: Array, poses: Sequence[Vector]) -> list[Refined]
     for one in found[:MOST_SECOND_TRIES]:
         if one.fitted.badness > GOOD:
             found += _second_tries(view, picture, one)
-    return [_straightened(view, picture, one) for one in unlike(found)[:MOST_REFINED]]
+    best = unlike(found)[:MOST_REFINED]
+    worth = [one for one in best if one is best[0] or one.fitted.badness < NEVER]
+    return [_straightened(view, picture, one) for one in worth]
 
 
 def _straightened(view: View, picture: Array, one: Refined) -> Refined:
@@ -123,7 +130,10 @@ def _first(view: View, picture: Array, pose: Vector) -> Fitted | None:
     """All outlines settled at once from where the pose has them, the lens's bend and the level free."""
     ring_px = max(6.0, float(pose[RING])) * float(np.exp(pose[LN_SCALE]))
     near = float(np.clip(0.6 * min(gap_px(view, pose), ring_px), 2.5, 8.0))
-    first = _settle(view, picture, pose, _kinds(view), (near, near, near, max(2.5, 0.7 * near), 3.0))
+    reaches = (near, near, near, max(2.5, 0.7 * near), 3.0)
+    first = settle(
+        view, picture, pose, _kinds(view), reaches, bend=True, level=not one_outline(view), count=ROUGHLY, hopeless=0.2
+    )
     line = None if first is None else first.line(FOOT)
     return first if line is not None and line.support(3.0) >= HOPELESS else None
 

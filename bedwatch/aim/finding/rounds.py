@@ -21,6 +21,7 @@ CELL = 4.0  # px of the search picture per cell of the vote
 SPREADS = (0.10, 0.08, 0.05, 0.03, 0.02, 0.015)
 NESTED = (0.8, 0.85, 0.9, 0.94, 0.97, 1.03, 1.06, 1.1, 1.16, 1.23)
 SQUASHED = 0.83  # axes of the outlines sought beside nearly round ones
+THING = 0.25  # of an outline's width, and of the logarithm of its size: outlines nearer than this are of one thing
 RATIO = 1.04  # from one radius of the vote to the next
 
 
@@ -159,13 +160,13 @@ def find_rounds(picture: Array, edges: EdgeMap, most: int = 18) -> list[Round]:
     if not kept or kept[0].support < 0.7:
         found += _squashed(picture, edges)
         kept = _unlike(found)
-    for one in kept[:6]:
+    for one in _spread(kept, 6):
         for times in NESTED:
             a, b = (times * axis for axis in one.ellipse.axes_px)
             start = Ellipse(centre_px=one.ellipse.centre_px, axes_px=(a, b), angle_deg=one.ellipse.angle_deg)
             ways = [fit_round(picture, start, way, (0.05, *SPREADS[2:]), one.ellipse) for way in (1.0, -1.0)]
             found += _good(ways)
-    return _unlike(found)[:most]
+    return _spread(_unlike(found), most)
 
 
 def _squashed(picture: Array, edges: EdgeMap) -> list[Round]:
@@ -203,6 +204,24 @@ def _unlike(found: list[Round]) -> list[Round]:
         if all(_differ(one.ellipse, other.ellipse) for other in kept):
             kept.append(one)
     return kept
+
+
+def _spread(found: list[Round], most: int) -> list[Round]:
+    """The first of these, but no more than a third of the places for one thing while others have any to fill.
+
+    A hoop has many outlines, all of them in full, and a bed that the picture cuts has none.
+    """
+    kept: list[Round] = []
+    rest: list[Round] = []
+    for one in found:
+        many = sum(_same_thing(one.ellipse, other.ellipse) for other in kept) >= most // 3
+        (rest if many else kept).append(one)
+    return (kept[:most] + rest[: max(0, most - len(kept))])[:most]
+
+
+def _same_thing(a: Ellipse, b: Ellipse) -> bool:
+    apart = float(np.hypot(a.centre_px[0] - b.centre_px[0], a.centre_px[1] - b.centre_px[1]))
+    return apart < THING * 2 * a.axes_px[0] and abs(float(np.log(a.axes_px[0] / b.axes_px[0]))) < THING
 
 
 def _differ(a: Ellipse, b: Ellipse) -> bool:

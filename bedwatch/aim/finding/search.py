@@ -9,14 +9,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from bedwatch.aim.finding.choose import Candidate, astray_mm, believed, ordered, rivalry
 from bedwatch.aim.finding.edges import Array, mean_picture
 from bedwatch.aim.finding.error import error_mm, standing_error_mm
-from bedwatch.aim.finding.fit import FOOT, Fitted, level_spread_mm
+from bedwatch.aim.finding.fit import Fitted, level_spread_mm
 from bedwatch.aim.finding.guesses import Starts, guesses, one_outline, starts_of
-from bedwatch.aim.finding.refine import SAME_PX, Refined, apart_px, enlarged, refine
-from bedwatch.aim.finding.verify import MOST_AGAINST, Evidence, doubt, evidence
+from bedwatch.aim.finding.refine import SAME_PX, apart_px, enlarged, refine
+from bedwatch.aim.finding.verify import MOST_AGAINST, doubt, evidence
 from bedwatch.aim.outline import mm_per_px, outline_of
-from bedwatch.aim.pose import DEEPER, K1, LN_SCALE, View, bed_outline_mm
+from bedwatch.aim.pose import DEEPER, K1, View
 from bedwatch.aim.straight import bent_outline, lens_beside, zoomed
 from bedwatch.aim.types import Aim, NotFound, Problem, ProblemKind
 from bedwatch.bed.model import Bed
@@ -28,22 +29,9 @@ MOST_PICTURES = 16
 TOO_FAR_OFF_MM = 4.0  # standard error: twice that is as far as a place may lie off
 BRIM_OFF_MM = 6.0  # of a bed full to the brim, whose outline alone says little of how the camera leans
 LONE_RING_OFF_MM = 2.0  # how far a rim of which one edge shows may be off, standard error
-RIVAL = 0.15  # more penalty than that and another thing is no rival
-# Of things that lie still a bucket may look more like the bed than the bed does, which is then just not believed.
-RIVAL_STILL, BARELY = 0.3, 0.1
-NEAR = 0.3  # of the bed's width: poses farther apart are of different things
-UNLIKELY = 0.06  # penalty by which a pose is a third as likely
 SURELY = 0.3  # penalty of a still bed, of whose rim one edge shows, that is believed in a second look
 CLOSE = 0.3  # badness of a pose whose three outlines leave no doubt which is which
 ADVICE = "Show the whole rim, with the camera nearly straight above and light from one side."
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Candidate:
-    """A refined pose and its evidence."""
-
-    refined: Refined
-    found: Evidence
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,12 +66,11 @@ def search(pictures: Sequence[Picture], bed: Bed) -> tuple[Aim | NotFound, Aim |
         return not_found(f"the picture is {tone}", "Check the lens cap, the light and the camera's exposure."), None
     view = View(bed=bed, size_px=(mean.shape[1], mean.shape[0]))
     look = look_at(view, mean, liveliness_of(used))
-    ranked = candidates(look)
+    ranked = ordered(view, candidates(look))
     if ranked and not _plain(view, ranked):
-        ranked = _farther(look, ranked)
+        ranked = ordered(view, _farther(look, ranked))
     if not ranked:
         return not_found(f"no {bed.shape} outline was seen that could be the rim of the bed", ADVICE), None
-    ranked = sorted(ranked, key=lambda one: not _moves_as_a_bed(view, one))
     best = ranked[0]
     reason = doubt(view, best.refined.fitted, best.found) or rivalry(view, ranked)
     if reason is None:
@@ -98,32 +85,26 @@ def search(pictures: Sequence[Picture], bed: Bed) -> tuple[Aim | NotFound, Aim |
         return not_found(reason, ADVICE), None
 
 
-def _moves_as_a_bed(view: View, one: Candidate) -> bool:
-    """Whether this moves inside its outline and nothing speaks against it: then a still thing that looks more like a bed
-    does not stand in its way."""
-    return one.found.lively and doubt(view, one.refined.fitted, one.found) is None
-
-
 def _plain(view: View, ranked: Sequence[Candidate]) -> bool:
     """Whether there surely is a bed among these, best first, so that no second look is needed."""
     return any(
-        one.found.penalty < MOST_AGAINST and doubt(view, one.refined.fitted, one.found) is None
+        one.found.penalty < MOST_AGAINST and believed(view, one)
         for one in ranked
         if one is ranked[0] or one.found.lively
     )
 
 
 def _farther(look: Look, first: Sequence[Candidate]) -> list[Candidate]:
-    """What the first look and a second one with twice as many starts have found, best first, none twice.
+    """What the first look and a second one with twice as many starts have found, none twice.
 
     Who looks longer finds more that looks like a bed by chance, so more is asked of what does not move.
     """
-    kept = list(first)
-    for one in candidates(look, 2):
-        sure = one.found.lively or one.found.ringed or one.found.penalty < SURELY
-        if sure and all(apart_px(one.refined.fitted, other.refined.fitted) > SAME_PX for other in first):
+    more = [one for one in candidates(look, 2) if one.found.lively or one.found.ringed or one.found.penalty < SURELY]
+    kept: list[Candidate] = []
+    for one in sorted([*first, *more], key=lambda one: -one.found.rank):
+        if all(apart_px(one.refined.fitted, other.refined.fitted) > SAME_PX for other in kept):
             kept.append(one)
-    return sorted(kept, key=lambda one: -one.found.rank)
+    return kept
 
 
 def look_at(view: View, mean: Array, liveliness: NDArray[np.float32] | None) -> Look:
@@ -157,58 +138,6 @@ def liveliness_of(pictures: Sequence[Picture]) -> NDArray[np.float32] | None:
     grey = [p if p.ndim == 2 else cv2.cvtColor(p, cv2.COLOR_BGR2GRAY) for p in small]
     change = np.mean([cv2.absdiff(a, b) for a, b in itertools.pairwise(grey)], axis=0)
     return np.asarray(cv2.blur(change.astype(np.float32), (5, 5)), np.float32)
-
-
-def rivalry(view: View, ranked: Sequence[Candidate]) -> str | None:
-    """A reason to refuse when another thing in another place looks as much like the bed."""
-    best = ranked[0]
-    span = float(np.exp(best.refined.fitted.pose[LN_SCALE])) * view.bed.width_mm
-    near, slack = (RIVAL, 0.0) if best.found.lively else (RIVAL_STILL, BARELY)
-    for other in ranked[1:]:
-        if other.found.penalty > best.found.penalty + near:
-            continue
-        if doubt(view, other.refined.fitted, other.found, slack) is not None:
-            continue
-        within = float(np.hypot(*(best.refined.fitted.pose - other.refined.fitted.pose)[:2])) < 0.05 * span
-        if within and other.refined.lone and not best.refined.lone:  # a ledge or flange around the bed itself
-            continue
-        if best.found.moving > 2.0 and other.found.moving < 0.5 * best.found.moving:
-            continue
-        if surface_apart_px(best, other) > 0.04 * span:
-            return "two things in the picture look like the bed"
-    return None
-
-
-def surface_apart_px(a: Candidate, b: Candidate) -> float:
-    """Mean distance of the surface outlines of two candidates."""
-    lines = [one.refined.fitted.line(FOOT) for one in (a, b)]
-    assert lines[0] is not None
-    assert lines[1] is not None
-    return float(np.hypot(*(lines[0].pixels - lines[1].pixels).T).mean())
-
-
-def astray_mm(view: View, ranked: Sequence[Candidate]) -> float:
-    """How far places of the surface may lie off because another pose explains the picture nearly as well, mm.
-
-    Root mean square over the poses that are not in doubt, weighed by how little each leaves unexplained.
-    """
-    best = ranked[0]
-    places = np.vstack([[[0.0, 0.0]], bed_outline_mm(view.bed, 8)])
-    pixels = view.project(best.refined.fitted.pose, places, 0.0)
-    total, weights = 0.0, 1.0
-    span = float(np.exp(best.refined.fitted.pose[LN_SCALE])) * view.bed.width_mm
-    for other in ranked[1:]:
-        if doubt(view, other.refined.fitted, other.found) is not None:
-            continue
-        if other.refined.lone and not best.refined.lone:  # explains one outline less of the same tub
-            continue
-        if surface_apart_px(best, other) > NEAR * span:  # another thing: `rivalry` has judged it
-            continue
-        weight = min(1.0, float(np.exp((best.found.penalty - other.found.penalty) / UNLIKELY)))
-        miss = view.places(other.refined.fitted.pose, pixels) - places
-        total += weight * float((miss * miss).sum(axis=1).mean())
-        weights += weight
-    return float(np.sqrt(total / weights))
 
 
 def aim_of(view: View, best: Candidate, astray_mm: float = 0.0) -> Aim:
@@ -260,4 +189,4 @@ def not_found(reason: str, advice: str) -> NotFound:
     return NotFound(reason=reason, advice=advice, problems=(problem,))
 
 
-__all__ = ["Candidate", "aim_of", "candidates", "find_bed", "liveliness_of", "not_found", "rivalry", "search"]
+__all__ = ["aim_of", "candidates", "find_bed", "liveliness_of", "not_found", "search"]

@@ -78,15 +78,18 @@ def unlike(view: View, poses: NDArray[np.float64], value: Vector, most: int) -> 
         axis=1,
     )
     span = np.exp(poses[:, LN_SCALE]) * view.bed.width_mm
-    middle = drawn.mean(axis=1)
+    middle, size = drawn.mean(axis=1), np.log(span)
     kept: list[int] = []
     for index in range(len(poses)):
         if kept:
-            apart = np.hypot(*np.moveaxis(drawn[kept] - drawn[index], -1, 0)).mean(axis=1)
-            if (apart < np.maximum(APART * span[index], 0.7)).any():
+            off = np.hypot(*(middle[kept] - middle[index]).T)
+            least = max(APART * span[index], 0.7)
+            near = [
+                kept[k] for k in np.flatnonzero(off < least)
+            ]  # others' outlines lie at least as far as their middles
+            if near and (np.hypot(*np.moveaxis(drawn[near] - drawn[index], -1, 0)).mean(axis=1) < least).any():
                 continue
-            same = np.hypot(*(middle[kept] - middle[index]).T) < SAME * span[index]
-            same &= np.abs(np.log(span[kept] / span[index])) < SAME
+            same = (off < SAME * span[index]) & (np.abs(size[kept] - size[index]) < SAME)
             if same.sum() >= most // 2:  # leave room for other things in the picture
                 continue
         kept.append(index)

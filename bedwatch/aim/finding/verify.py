@@ -30,6 +30,10 @@ from bedwatch.frames.cv import cv2
 SECTORS = 12
 MOST_AGAINST = 0.6  # penalty above which a pose is not believed
 MOST_AGAINST_LIVELY = 1.0  # of what moves inside its outline and not outside, as only a bed does
+WHOLE_SIDE = 0.75  # of a rectangle's outline: so much is left when a side is missing
+MISFIT_SQUARE = (
+    0.3  # badness of a still rectangle: its twelve lines fix a pose so often over that only the right one fits
+)
 SHOWS = 0.9  # share of a true outline that shows
 LEAST_TELLING = 0.35  # of what does not move: below it the edges of a busy picture may look like an outline
 BY_CHANCE = 0.25  # of an outline that plain powder may show somewhere inside the foot
@@ -266,6 +270,11 @@ def doubt(view: View, fitted: Fitted, found: Evidence, slack: float = 0.0) -> st
         return "the outline found is too small in the picture to be measured"
     if found.inside > 0.6:
         return "another outline shows inside the one that would be the powder's"
+    if view.bed.shape == "rectangular" and not lively:
+        if found.whole <= WHOLE_SIDE:
+            return "one side of the outline hardly shows, so that the bed might end elsewhere"
+        if found.badness > MISFIT_SQUARE + slack:
+            return "the outlines found do not fit a bed of this size and depth"
     if found.drawn > 0.7 and not lively:
         return "another outline shows in the middle of the one that would be the powder's, like that of a lid"
     if found.apart < 0.6 and not lively:
