@@ -29,7 +29,7 @@ _OVER_S = 2.2
 _LEAST_SEEN_S = 5.5
 # A spout so near a leak is the leak.
 _LEAK_REACH_MM = 26.0
-# A fault bears on each zone that holds this share of it.
+# A fault bears on each zone that holds this share of it; a plume only on the zone whose air it is.
 _BEARS_ON = 0.5
 
 
@@ -104,7 +104,8 @@ class FaultWatch:
                 )
                 zones = self._places.zone[track.suspect.group]
                 shares = np.bincount(zones[zones >= 0], minlength=len(per_zone)) / max(1, len(zones))
-                for number in {track.suspect.zone, *np.flatnonzero(shares >= _BEARS_ON).tolist()}:
+                others = [] if track.suspect.kind is FaultKind.SPOUT else np.flatnonzero(shares >= _BEARS_ON).tolist()
+                for number in {track.suspect.zone, *others}:
                     per_zone[number].append(trouble)
         return per_zone
 

@@ -50,6 +50,7 @@ _NOW_S, _NOW_SHARE = 4.0, 0.45
 # It stands out by this part of its rise in so many of the seconds since it began: a shadow or a splash does not.
 _STEADY_RISE, _STEADY_SHARE, _STEADY_SHORT = 0.35, 0.74, 0.9
 _WIDEST_MM = 110.0
+_ACROSS_MM = 9.0
 _CLEAR_OF_WALL_MM = 11.0
 _APART_MM = 24.0
 
@@ -107,7 +108,7 @@ def find_plumes(
         return any(math.hypot(one.x_mm - x, one.y_mm - y) < _APART_MM for one in found)
 
     def add(seed: tuple[int, int], rises: Rises, measure: _Measure, seconds: float, stands: float = 0.0) -> None:
-        plume = _plume(seed, rises, measure, ground, places, seconds, stands)
+        plume = _plume(seed, rises, measure, ground, places, seconds, settled, stands)
         if plume is not None and all(_apart(plume, other) for other in found):
             found.append(plume)
 
@@ -185,6 +186,7 @@ def _plume(
     ground: Ground,
     places: Places,
     window_s: float,
+    settled: Mask,
     stands: float,
 ) -> Suspect | None:
     """The plume around a peak, if it is one: compact, alive, well above noise, there also now."""
@@ -211,12 +213,21 @@ def _plume(
         x_mm=x,
         y_mm=y,
         area_mm2=places.area_mm2(group),
-        zone=places.zone_at(group),
+        zone=_zone_of(group, (x, y), places, settled),
         since_s=_began(group, rises, measure.busy.series(group), ground),
         strength=high,
         plain=high >= _PLAIN_SIGMAS * rises.spread,
         group=group,
     )
+
+
+def _zone_of(group: Mask, at_mm: tuple[float, float], places: Places, settled: Mask) -> int:
+    """The zone whose air it is: where it lies across a border, the one that stands still, since a channel blows through settled
+    powder. settled: (zones,) whether each stands still."""
+    away = np.hypot(places.x_mm - at_mm[0], places.y_mm - at_mm[1])
+    near = np.unique(places.zone[(away < _ACROSS_MM) & (places.zone >= 0)])
+    still = [int(zone) for zone in near if settled[zone]]
+    return still[0] if len(still) == 1 and len(near) > 1 else places.zone_at(group)
 
 
 def _began(group: Mask, rises: Rises, series: Array, ground: Ground) -> float:

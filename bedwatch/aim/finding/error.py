@@ -9,9 +9,6 @@ from bedwatch.aim.pose import LN_DISTANCE, NUMBERS, Vector, View, bed_outline_mm
 
 OFF_MIDDLE = 0.008  # of the longer side: how far a lens commonly sits off the picture's middle (from memory)
 DUST_MM = 1.2  # how far powder on the wall or its shadow moves the foot's edge all around
-# Of how far the middle moves when another lean keeps the outline in place: root mean square over middle and outline,
-# whose places move along it by as much as by the sine of where they lie.
-OVER_PLACES = float(np.sqrt(5.0 / 9.0))
 LONGER = 0.0015  # relative error of an outline's longer axis against its shorter one
 
 
@@ -44,4 +41,4 @@ def standing_error_mm(view: View, pose: Vector) -> float:
     depth = view.depth_mm(pose)
     # two witnesses of the distance, each with its standard error: wall and foot, and what lenses there are
     nearer = 1.0 / float(np.hypot(1.0 / FOCAL_SPREAD, depth * radius / (DUST_MM * distance)))
-    return OVER_PLACES * float(np.hypot(leaning, radius**2 * lean / distance * nearer))
+    return float(np.hypot(leaning, radius**2 * lean / distance * nearer))
