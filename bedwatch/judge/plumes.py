@@ -102,6 +102,10 @@ def find_plumes(
     long = _Measure(usually(ground), ground, places, _LEAST_SPREAD)
     short = _Measure(quickly(ground), ground, places, _LEAST_SPREAD_QUICK)
     settled = places.live_shares(ground) < _SETTLED
+    # What outdoes a zone beside it that moves needs no other proof; deep in a settled one there is only that zone to go by.
+    moving = np.flatnonzero(~settled)
+    beside_moving: Mask = np.asarray(places.beside[moving].any(axis=0), np.bool_)
+    only_settled = np.isin(places.zone, np.flatnonzero(settled)) & ~beside_moving
 
     def told(seed: tuple[int, int]) -> bool:
         x, y = places.x_mm[seed], places.y_mm[seed]
@@ -122,7 +126,7 @@ def find_plumes(
                 continue
             slack = _slack(seed, places, known, suspected)
             zone = int(places.zone[seed])
-            if settled[zone] and float(busy.value[seed] - busy.medians[zone]) < _CHANNEL_RISE * slack:
+            if only_settled[seed] and float(busy.value[seed] - busy.medians[zone]) < _CHANNEL_RISE * slack:
                 continue
             if float(busy.rise[seed]) >= slack * least:
                 add(seed, busy, long, seconds)
@@ -131,7 +135,7 @@ def find_plumes(
         standing = Standing(ground, places, seconds)
         for seed in [*_peaks(quick.rise, places, lowest, clear_mm=0.0), *standing.seeds(quick.rise)]:
             by_wall = places.wall_mm[seed] < _CLEAR_QUICK_MM
-            if by_wall or settled[int(places.zone[seed])] or told(seed):
+            if by_wall or only_settled[seed] or told(seed):
                 continue
             stands = standing.share(seed)
             slack = _slack(seed, places, known, suspected)
