@@ -28,7 +28,12 @@ def to_bed(homography: Homography, pixels: Points) -> Points:
 
 
 def mm_per_px(homography: Homography) -> float:
-    """Millimetres per pixel at the bed's centre: the square root of the area one pixel covers there."""
+    """Millimetres per pixel at the bed's centre: the square root of the area one pixel covers there.
+
+    Raises ValueError when the homography is not finite there.
+    """
+    if not np.all(np.isfinite(homography)) or homography[2, 2] == 0:
+        raise ValueError("the bed's centre lies nowhere in the picture")
     h = homography / homography[2, 2]
     jacobian = h[:2, :2] - np.outer(h[:2, 2], h[2, :2])
     return float(1.0 / np.sqrt(abs(np.linalg.det(jacobian))))
