@@ -147,6 +147,14 @@ def test_another_pose_that_explains_as_much_widens_the_error(bed_of):
     assert astray_mm(view, [alone, candidate(bed_of, 1.05, lone=True, badness=0.1)]) > 5.0
 
 
+def test_where_the_best_reading_fits_loosely_others_still_count(bed_of):
+    """With dents or things in the way the misfit tells little of which reading is right."""
+    view = View(bed=bed_of(), size_px=(960, 540))
+    loose, other = candidate(bed_of, badness=0.22), candidate(bed_of, 1.05, badness=0.4)
+    assert astray_mm(view, [loose, other]) > 3.0
+    assert astray_mm(view, [loose, candidate(bed_of, 1.05, badness=0.5)]) < 0.5  # more than twice as loose
+
+
 def test_of_readings_of_one_thing_the_one_that_fits_goes_first(bed_of):
     """A usual lens speaks for the other reading by more than the misfit speaks against it, but it is the same tub."""
     view = View(bed=bed_of(), size_px=(960, 540))

@@ -189,6 +189,20 @@ def test_a_channel_in_a_settled_bed(seven: Table) -> None:
     assert reading.next.do is HintWord.STIR  # before more air, which it would take
 
 
+def test_a_channel_at_the_border_belongs_to_the_zone_that_stands_still(six: Table) -> None:
+    """Most of it lies on the side of the zone that moves, yet air blows through powder that does not."""
+    looks = ["gentle"] * 6
+    looks[2] = "still"
+    border_mm = 70.0  # of zones 2 and 3
+    place = (border_mm - 4.0, 70.0)
+    field = six.patched(six.field(*looks), place, 16.0, plume(six))
+    reading = follow(six.judge(), field, 10.0)
+    (fault,) = (one for one in reading.faults if one.kind is FaultKind.SPOUT)
+    assert off_mm(fault, place) < NEAR_MM
+    assert fault.zone == "3"
+    assert [zone.hint for zone in reading.zones][1:3] == [HintWord.HOLD, HintWord.STIR]
+
+
 def test_a_spout_that_begins_while_it_is_watched(seven: Table) -> None:
     field = seven.field("gentle", seconds=20.0, until_s=20.0)
     ground = seven.lay(field.ground, PLACE, 15.0, plume(seven), since_s=12.0)

@@ -20,6 +20,8 @@ NEAR = 0.3  # of the bed's width: poses farther apart are of different things
 UNLIKELY = 0.06  # penalty by which a pose is a third as likely
 # So much more the misfit of outlines counts between readings of one thing: one place in ten of three outlines is news.
 FIT_TELLS = 2.0
+# Where the best reading itself fits loosely, by dents or things in the way, a worse fit does not make another one unlikely.
+LOOSE, AS_GOOD = 0.15, 0.3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,6 +129,9 @@ def astray_mm(view: View, ranked: Sequence[Candidate]) -> float:
         if not same_thing(view, best, other):  # `rivalry` has judged it
             continue
         weight = min(1.0, float(np.exp((unexplained(best) - unexplained(other)) / UNLIKELY)))
+        badness = best.refined.fitted.badness
+        if badness > LOOSE and other.refined.fitted.badness < 2.0 * badness:
+            weight = max(weight, AS_GOOD)
         miss = view.places(other.refined.fitted.pose, pixels) - places
         total += weight * float((miss * miss).sum(axis=1).mean())
         weights += weight
