@@ -169,7 +169,7 @@ class MotionMeter:
         self._tally.add("octaves", octaves(change, lattice.seen, lattice.shape), lag_s)
         rows = burst_rows(change, lattice.shape)
         energy = block_energy(rows)
-        soon = self._views[-1 - max(1, round(SHORT_LAG_S / step_s))]
+        soon = self._views[-1 - min(max(1, round(SHORT_LAG_S / step_s)), len(self._views) - 1)]
         quick, slow = (
             place_energy(cv2.subtract(now.scales[0].value, other.scales[0].value), lattice.shape)
             for other in (soon, self._views[0])

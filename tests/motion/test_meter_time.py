@@ -118,3 +118,14 @@ def test_a_longer_run_keeps_no_more(bench: Bench) -> None:
             sizes.append(len(pickle.dumps(meter)))
     # One slab more or less, of some thirty of the ground and eleven of the window.
     assert sizes[1] == pytest.approx(sizes[0], rel=0.12)
+
+
+def test_a_burst_of_frames_right_after_a_cut(bench: Bench) -> None:
+    """A stream hands out in a burst what it held back: the short lag then reaches back further than there are frames."""
+    meter = bench.meter()
+    flat = bench.rounded(bench.Disc().clean(0.0))
+    for number in range(40):
+        if number % 3 == 0:
+            meter.cut()
+        meter.add(flat, 0.019 * number)
+    assert meter.seconds > 0.5
