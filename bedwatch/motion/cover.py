@@ -90,6 +90,10 @@ class Cover:
         if self._beside is not None:
             self._beside.forget()
 
+    def due(self, time_s: float) -> bool:
+        """Whether a frame of this time would be looked at."""
+        return self._start_s is None or not 0 <= time_s - self._last_s < _EVERY_S
+
     def add(
         self,
         rectified: NDArray[np.uint8],
@@ -106,7 +110,7 @@ class Cover:
         that was rectified, for what stands round the bed. unsure: the camera may have moved, so that only what is seen to come
         in, or a cloud, counts. gliding: the surface moves as one piece, which carries its own marks along: the same holds.
         """
-        if self._start_s is not None and 0 <= time_s - self._last_s < _EVERY_S:
+        if not self.due(time_s):
             return self.covered
         if self._start_s is not None and time_s - self._last_s > _AWAY_S:
             self.covered = False

@@ -9,7 +9,7 @@ from bedwatch.aim.rectify import Rectifier
 from bedwatch.aim.types import Aim
 from bedwatch.bed import Bed, Cells
 from bedwatch.errors import UserError
-from bedwatch.frames.frame import Frame
+from bedwatch.frames.frame import Frame, Picture
 from bedwatch.motion.bed_meter import bed_meter
 from bedwatch.motion.cover import Cover
 from bedwatch.motion.field import MotionField
@@ -46,24 +46,28 @@ class Eyes:
         elif place.jolted:
             self._meter.pause(frame.time_s)
         self._shift_px = place.shift_px
-        flat = self._rectifier.rectify(frame.picture, shift_px=place.shift_px)
         bands = self._mains.add(frame.picture, frame.time_s)
         if self._mains.began:
             self._meter.forget()
-        if bands is not None:
-            flat = self._mains.even(flat, bands)
-        self.covered = self._cover.add(
-            flat,
-            frame.time_s,
-            lambda: self._hue.of(frame),
-            frame.picture,
-            unsure=place.hold,
-            gliding=self.gliding,
-        )
+        flat: Picture | None = None
+        if self._cover.due(frame.time_s) or self._meter.serves(frame.time_s):
+            flat = self._rectifier.rectify(frame.picture, shift_px=place.shift_px)
+            if bands is not None:
+                flat = self._mains.even(flat, bands)
+            self.covered = self._cover.add(
+                flat,
+                frame.time_s,
+                lambda: self._hue.of(frame),
+                frame.picture,
+                unsure=place.hold,
+                gliding=self.gliding,
+            )
         if place.hold and not (self.covered or place.adrift or self._cover.light):
             return  # for a moment not known; what was seen before goes with what follows
         if self.covered or place.hold or self._cover.light:
             self._meter.pause(frame.time_s)
+        elif flat is None:
+            self._meter.skip(frame.time_s)
         else:
             self._meter.add(flat, frame.time_s)
 

@@ -18,6 +18,7 @@ from bedwatch.motion.gradients import Contrast, Image, Slopes, halve, slopes
 from bedwatch.motion.ground import GroundLog
 from bedwatch.motion.margin import Margin
 from bedwatch.motion.patches import PatchMap, measure
+from bedwatch.motion.rota import Rota, rota_for
 from bedwatch.motion.speed import CROSS_LAG, Key, rows_of
 from bedwatch.motion.tally import Channel, Tally
 
@@ -26,13 +27,14 @@ LAGS = (1, 2, 4, 8)
 COARSE_LAGS = (1, 2)
 # Frames that follow nearer than this are passed over (55 a second and more): they tell nothing more, and cost the same.
 LEAST_STEP_S = 0.0185
-# A gap of so many usual steps is a hole.
+# A gap of so many usual steps is a hole; what is usual is told from more frames than this.
 HOLE_STEPS = 3.5
-LONG_LAG_S, SHORT_LAG_S = 0.13, 0.033
+LEAST_TIMES = 5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _View:
+    number: int
     time_s: float
     scales: tuple[Slopes, Slopes]
 
@@ -81,7 +83,9 @@ class MotionMeter:
         self._ground = GroundLog(fine, self._contrast.step_mm, (2 * rows, 2 * cols), middle_px)
         self._gliding = Gliding(self._lattices[0])
         self._views: deque[_View] = deque(maxlen=max(LAGS) + 1)
+        self._times_s: deque[float] = deque(maxlen=max(LAGS) + 1)  # of all frames, those passed over too
         self._number = 0
+        self._rota: Rota | None = None
 
     def forget(self) -> None:
         """Start the window anew: the picture, the air or the view has changed."""
@@ -96,6 +100,7 @@ class MotionMeter:
     def cut(self) -> None:
         """What follows is not to be compared with the frames just before; all that was measured goes on to count."""
         self._views.clear()
+        self._times_s.clear()
         self._gliding.forget()
         self._moved = None
 
@@ -113,35 +118,56 @@ class MotionMeter:
         """Span of source time in the window."""
         return self._tally.seconds
 
-    def add(self, rectified: NDArray[np.uint8], time_s: float) -> None:
-        """Look at one frame. rectified: (rows, cols) grey, the grid that `visible` describes."""
-        if self._views:
-            gap_s = time_s - self._views[-1].time_s
-            if gap_s <= LEAST_STEP_S:
+    def serves(self, time_s: float) -> bool:
+        """Whether the next frame, of this time, would be looked at; the others cost nothing but a call of `skip`."""
+        if self._times_s and time_s - self._times_s[-1] <= LEAST_STEP_S:
+            return False
+        return self._rota is None or self._rota.serves(self._number + 1)
+
+    def skip(self, time_s: float) -> None:
+        """A frame that is not looked at, since it does not serve."""
+        if self._times_s:
+            if time_s - self._times_s[-1] <= LEAST_STEP_S:
                 return
-            if self._is_hole(gap_s):
+            if self._is_hole(time_s - self._times_s[-1]):
                 self.cut()
-        contrast = self._contrast.of(rectified)
-        now = _View(time_s=time_s, scales=(slopes(contrast), slopes(halve(contrast))))
-        self._tally.mark(time_s)
-        self._views.append(now)
+        self._times_s.append(time_s)
         self._number += 1
-        for lag in LAGS:
-            # Every (lag + 1)-th frame: pairs of one lag then share no frame, so their noise is independent.
-            if len(self._views) > lag and self._number % (lag + 1) == 0:
-                self._compare(self._views[-1 - lag], now, lag)
-        if len(self._views) > 1:
-            self._survey(now)
+        step_s = self._step_s()
+        if len(self._times_s) > LEAST_TIMES and (self._rota is None or not self._rota.holds(step_s)):
+            self._rota = rota_for(step_s, LAGS)
+
+    def add(self, rectified: NDArray[np.uint8], time_s: float) -> None:
+        """Look at one frame, if it serves. rectified: (rows, cols) grey, the grid that `visible` describes."""
+        serves = self.serves(time_s)
+        number = self._number
+        self.skip(time_s)
+        if not serves or self._number == number:
+            return
+        contrast = self._contrast.of(rectified)
+        now = _View(number=self._number, time_s=time_s, scales=(slopes(contrast), slopes(halve(contrast))))
+        self._tally.mark(time_s)
+        while self._views and now.number - self._views[0].number > max(LAGS):
+            self._views.popleft()
+        self._views.append(now)
+        rota = self._rota or rota_for(max(self._step_s(), LEAST_STEP_S), LAGS)
+        for lag in rota.ends_with(now.number):
+            if (then := self._ago(now, lag)) is not None:
+                self._compare(then, now, lag)
+        if rota.surveys(now.number) and len(self._views) > 1:
+            self._survey(now, rota)
         slow = self._gliding.add(time_s, contrast)
         if slow is not None:
             self._tally.add("slow", *slow)
 
+    def _step_s(self) -> float:
+        """The usual step from frame to frame; 0 while unknown."""
+        times_s = self._times_s
+        return (times_s[-1] - times_s[0]) / (len(times_s) - 1) if len(times_s) > 1 else 0.0
+
     def _is_hole(self, gap_s: float) -> bool:
         """Whether frames are missing before this one: comparing over a hole would pass for a short lag."""
-        if len(self._views) < 2:
-            return False
-        usual_s = (self._views[-1].time_s - self._views[0].time_s) / (len(self._views) - 1)
-        return gap_s > HOLE_STEPS * usual_s
+        return len(self._times_s) > 1 and gap_s > HOLE_STEPS * self._step_s()
 
     def _compare(self, then: _View, now: _View, lag: int) -> None:
         lag_s = now.time_s - then.time_s
@@ -157,26 +183,26 @@ class MotionMeter:
                     self._tally.add("cross", product[None], lag_s)
                 self._moved = velocity
 
-    def _survey(self, now: _View) -> None:
+    def _survey(self, now: _View, rota: Rota) -> None:
         """Width and steadiness of the change over about LONG_LAG_S."""
-        step_s = (now.time_s - self._views[0].time_s) / (len(self._views) - 1)
-        lag = min(max(1, round(LONG_LAG_S / step_s)), len(self._views) - 1)
-        if self._number % (lag + 1):
-            return
-        then = self._views[-1 - lag]
+        oldest = self._views[0]
+        then, soon = (self._ago(now, lag) or oldest for lag in (rota.long, rota.short))
         change = cv2.subtract(now.scales[0].value, then.scales[0].value)
         lattice, lag_s = self._lattices[0], now.time_s - then.time_s
         self._tally.add("octaves", octaves(change, lattice.seen, lattice.shape), lag_s)
         rows = burst_rows(change, lattice.shape)
         energy = block_energy(rows)
-        soon = self._views[-1 - min(max(1, round(SHORT_LAG_S / step_s)), len(self._views) - 1)]
         quick, slow = (
-            place_energy(cv2.subtract(now.scales[0].value, other.scales[0].value), lattice.shape)
-            for other in (soon, self._views[0])
+            place_energy(cv2.subtract(now.scales[0].value, view.scales[0].value), lattice.shape)
+            for view in (soon, oldest)
         )
         self._ground.add(now.time_s, rows[0], quick, slow, now.scales[0].value)
         self._tally.add("bursts", rows, lag_s, least=energy)
         self._tally.add("pulses", np.stack([energy, energy * energy]), lag_s)
+
+    def _ago(self, now: _View, lag: int) -> _View | None:
+        """The view of so many frames ago; None where it was not looked at, or is let go."""
+        return next((view for view in self._views if now.number - view.number == lag), None)
 
     def field(self) -> MotionField | None:
         """The motion field of the window; None while no two frames were compared."""
