@@ -46,7 +46,7 @@ _FIRST_S = 1.0
 _STILL_LIVE = 0.15
 _CALM = 0.15  # of the supply's travel, against heaving
 # A plan holds for so long while every zone is taken for what it was: it is the dearest part of a reading.
-_PLAN_S = 2.0
+_PLAN_S = 4.0
 
 _WAITING = {
     State.SETTLING: "Not enough has been seen yet to judge the air.",
