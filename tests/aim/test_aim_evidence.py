@@ -9,7 +9,8 @@ import pytest
 from bedwatch.aim.finding.beside import unexplained_mm
 from bedwatch.aim.finding.choose import Candidate, astray_mm, ordered, rivalry
 from bedwatch.aim.finding.error import standing_error_mm
-from bedwatch.aim.finding.fit import FOOT, Fitted, Line, within_px
+from bedwatch.aim.finding.fit import Fitted, within_px
+from bedwatch.aim.finding.lines import FOOT, Line
 from bedwatch.aim.finding.refine import Refined
 from bedwatch.aim.finding.verify import MOST_AGAINST, MOST_AGAINST_LIVELY, Evidence, doubt
 from bedwatch.aim.pose import LN_DISTANCE, LN_SCALE, NUMBERS, RING, TX, View, bed_outline_mm

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bedwatch.aim.finding.fit import FOOT
+from bedwatch.aim.finding.lines import FOOT
 from bedwatch.aim.finding.refine import Refined
 from bedwatch.aim.finding.verify import Evidence, doubt
 from bedwatch.aim.pose import LN_SCALE, View, bed_outline_mm

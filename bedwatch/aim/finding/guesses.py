@@ -123,7 +123,7 @@ def _round_starts(view: View, picture: Array, edges: EdgeMap) -> list[Vector]:
     for one in rounds:
         # an outline may be the rim, or the foot of a wall whose rim shows less
         for up in {height, 0.0}:
-            begun += [pose for share in FOCAL_SHARES for pose in view.of_circle(one.ellipse, share * longer, up)]
+            begun += list(view.of_circle_at(one.ellipse, FOCAL_SHARES * longer, up))
     return begun
 
 

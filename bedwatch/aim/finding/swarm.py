@@ -80,18 +80,23 @@ def unlike(view: View, poses: NDArray[np.float64], value: Vector, most: int) -> 
     span = np.exp(poses[:, LN_SCALE]) * view.bed.width_mm
     middle, size = drawn.mean(axis=1), np.log(span)
     kept: list[int] = []
+    # of those kept, one behind the other
+    middles, sizes, outlines = np.empty((most, 2)), np.empty(most), np.empty((most, *drawn.shape[1:]))
     for index in range(len(poses)):
-        if kept:
-            off = np.hypot(*(middle[kept] - middle[index]).T)
+        many = len(kept)
+        if many:
+            aside = middles[:many] - middle[index]
+            off = np.sqrt(aside[:, 0] ** 2 + aside[:, 1] ** 2)
             least = max(APART * span[index], 0.7)
-            near = [
-                kept[k] for k in np.flatnonzero(off < least)
-            ]  # others' outlines lie at least as far as their middles
-            if near and (np.hypot(*np.moveaxis(drawn[near] - drawn[index], -1, 0)).mean(axis=1) < least).any():
-                continue
-            same = (off < SAME * span[index]) & (np.abs(size[kept] - size[index]) < SAME)
+            near = np.flatnonzero(off < least)  # others' outlines lie at least as far as their middles
+            if len(near):
+                away = outlines[near] - drawn[index]
+                if (np.sqrt(away[..., 0] ** 2 + away[..., 1] ** 2).mean(axis=1) < least).any():
+                    continue
+            same = (off < SAME * span[index]) & (np.abs(sizes[:many] - size[index]) < SAME)
             if same.sum() >= most // 2:  # leave room for other things in the picture
                 continue
+        middles[many], sizes[many], outlines[many] = middle[index], size[index], drawn[index]
         kept.append(index)
         if len(kept) >= most:
             break

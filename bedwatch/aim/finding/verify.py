@@ -10,21 +10,11 @@ from numpy.typing import NDArray
 
 from bedwatch.aim.finding.beside import drawn_inside, unexplained_mm
 from bedwatch.aim.finding.edges import Array
-from bedwatch.aim.finding.fit import (
-    FOCAL_SHARE,
-    FOCAL_SPREAD,
-    FOOT,
-    RIM,
-    RING_EDGE,
-    Fitted,
-    Line,
-    beneath,
-    look,
-    within_px,
-)
+from bedwatch.aim.finding.fit import FOCAL_SHARE, FOCAL_SPREAD, Fitted, within_px
 from bedwatch.aim.finding.guesses import plausible
+from bedwatch.aim.finding.lines import FOOT, RIM, RING_EDGE, Line, beneath, looks
 from bedwatch.aim.finding.refine import Refined
-from bedwatch.aim.pose import DEEPER, LN_DISTANCE, LN_SCALE, RING, Vector, View, bed_outline_mm
+from bedwatch.aim.pose import DEEPER, LN_DISTANCE, LN_SCALE, RING, U, V, Vector, View, bed_outline_mm
 from bedwatch.frames.cv import cv2
 
 SECTORS = 12
@@ -42,6 +32,8 @@ BY_CHANCE = 0.25  # of an outline that plain powder may show somewhere inside th
 MOST_AGAINST_LONE = 0.45  # of a still bed of whose rim one edge shows
 LEAST_WALL_LONE_PX = 8.0  # a lid's or a hoop's edge looks like a wall so low
 MOST_AGAINST_FULL = 0.35  # of a still bed full to the brim, which shows but one outline
+# Where outlines are laid for comparison: aside, of the bed's width, and larger, logarithm.
+ASIDE = ((0.11, 0.06, 0.0), (-0.07, 0.1, 0.0), (-0.09, -0.08, -0.2), (0.05, -0.12, -0.35), (0.0, 0.0, -0.5))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,7 +136,7 @@ def evidence(view: View, picture: Array, refined: Refined, liveliness: NDArray[n
     fitted = refined.fitted
     scale = float(np.exp(fitted.pose[LN_SCALE]))
     within = within_px(fitted.pose)
-    foot, rim, ring = (look(view, picture, fitted.pose, kind, 2.5) for kind in (FOOT, RIM, RING_EDGE))
+    foot, rim, ring = looks(view, picture, np.tile(fitted.pose, (3, 1)), (FOOT, RIM, RING_EDGE), 2.5)
     shown = _on_edge(rim, within) | _on_edge(ring, within)
     if refined.lone and fitted.line(RIM) is None and fitted.line(RING_EDGE) is not None:
         shown = _on_edge(ring, within)
@@ -175,23 +167,15 @@ def evidence(view: View, picture: Array, refined: Refined, liveliness: NDArray[n
 
 def chance(view: View, picture: Array, pose: Vector, within_px: float) -> float:
     """Support that outlines of the same kind find when they are laid where no outline is expected."""
-    shares = []
     span = float(np.exp(pose[LN_SCALE])) * view.bed.width_mm
-    for du, dv, grow in (
-        (0.11, 0.06, 0.0),
-        (-0.07, 0.1, 0.0),
-        (-0.09, -0.08, -0.2),
-        (0.05, -0.12, -0.35),
-        (0, 0, -0.5),
-    ):
-        moved = pose.copy()
-        moved[0] += du * span
-        moved[1] += dv * span
-        moved[LN_SCALE] += grow
-        moved[LN_DISTANCE] -= grow
-        line = look(view, picture, moved, RIM, 2.5)
-        if line.seen.sum() > 40:
-            shares.append(line.support(within_px))
+    moved = np.tile(pose, (len(ASIDE), 1))
+    du, dv, grow = np.array(ASIDE).T
+    moved[:, U] += du * span
+    moved[:, V] += dv * span
+    moved[:, LN_SCALE] += grow
+    moved[:, LN_DISTANCE] -= grow
+    lines = looks(view, picture, moved, [RIM] * len(ASIDE), 2.5)
+    shares = [line.support(within_px) for line in lines if line.seen.sum() > 40]
     return float(np.mean(shares)) if shares else 1.0
 
 
