@@ -3,6 +3,7 @@ the wall, at every distance a camera can have, and all of them walk uphill toget
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +14,7 @@ from bedwatch.aim.finding.field import WIDE, Field, field_of
 from bedwatch.aim.finding.quads import find_quads
 from bedwatch.aim.finding.rounds import find_rounds
 from bedwatch.aim.finding.sides import onto_sides
-from bedwatch.aim.finding.swarm import climb
+from bedwatch.aim.finding.swarm import apart, climb
 from bedwatch.aim.outline import homography_of_points
 from bedwatch.aim.pose import K1, LN_DISTANCE, NUMBERS, Vector, View, bed_outline_mm
 
@@ -21,6 +22,7 @@ FOCAL_SHARES = 0.42 * 1.33 ** np.arange(10.0)  # of the longer picture side: 0.4
 ALIKE = 0.06  # how much worse than at the best focal length a guessed rectangle may fit
 # How far (px) a rectangle's sides may lie off the lines that it was made of: more than at the best focal length, at any, at all.
 ALIKE_PX, SURE_PX, MOST_PX = 1.0, 1.5, 8.0
+OUTWARD_MM = (0.0, 12.0, 24.0)  # how far outside the wall an outline is tried: rims are 2 to 30 mm wide
 BEND = -0.2  # k1 of a lens that bends; most lie between this and none
 BENDING = FOCAL_SHARES < 3.0  # beyond, it moves nothing by 2 px
 
@@ -74,6 +76,12 @@ def guesses(starts: Starts, times: int = 1) -> list[Guess]:
     return [Guess(pose=pose, score=float(score)) for pose, score in zip(poses, scores, strict=True)]
 
 
+def others(starts: Starts, found: Sequence[Guess], known: Sequence[Guess]) -> list[Guess]:
+    """Those of some guesses that draw other outlines than all the known ones."""
+    new = apart(starts.view, *(np.array([one.pose for one in some]).reshape(-1, NUMBERS) for some in (found, known)))
+    return [one for one, apart in zip(found, new, strict=True) if apart]
+
+
 def _square_starts(view: View, picture: Array, edges: EdgeMap, field: Field) -> list[Vector]:
     bed, height = view.bed, view.bed.surface_below_rim_mm
     corners = np.array([[-1, 1], [1, 1], [1, -1], [-1, -1]]) / 2
@@ -110,8 +118,8 @@ def bent(poses: NDArray[np.float64]) -> NDArray[np.float64]:
 def _readings(height_mm: float) -> tuple[tuple[float, float], ...]:
     """What an outline may be: how far above the surface it lies and how far outside the wall."""
     if height_mm == 0.0:
-        return ((0.0, 0.0), (0.0, 12.0))
-    return (height_mm, 0.0), (0.0, 0.0), (height_mm, 12.0)
+        return tuple((0.0, outward) for outward in OUTWARD_MM)
+    return (0.0, 0.0), *((height_mm, outward) for outward in OUTWARD_MM)
 
 
 def _round_starts(view: View, picture: Array, edges: EdgeMap) -> list[Vector]:

@@ -71,12 +71,7 @@ def unlike(view: View, poses: NDArray[np.float64], value: Vector, most: int) -> 
     """The best poses, best first, none drawing nearly the same outlines as a better one."""
     order = np.argsort(-value, kind="stable")[: 12 * most]
     poses, value = poses[order], value[order]
-    places = bed_outline_mm(view.bed, 8)
-    depth = view.bed.surface_below_rim_mm + poses[:, DEEPER]
-    drawn = np.concatenate(
-        [view.project_all(poses, places, tuple(np.zeros(len(poses)))), view.project_all(poses, places, tuple(depth))],
-        axis=1,
-    )
+    drawn = _outlines(view, poses)
     span = np.exp(poses[:, LN_SCALE]) * view.bed.width_mm
     middle, size = drawn.mean(axis=1), np.log(span)
     kept: list[int] = []
@@ -101,3 +96,18 @@ def unlike(view: View, poses: NDArray[np.float64], value: Vector, most: int) -> 
         if len(kept) >= most:
             break
     return poses[kept], value[kept]
+
+
+def apart(view: View, poses: NDArray[np.float64], known: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """(m,) which of some poses (m, 10) draw none of the outlines of known ones (k, 10)."""
+    away = _outlines(view, poses)[:, None] - _outlines(view, known)[None]
+    off = np.sqrt(away[..., 0] ** 2 + away[..., 1] ** 2).mean(axis=2)
+    least = np.maximum(APART * np.exp(poses[:, LN_SCALE]) * view.bed.width_mm, 0.7)
+    return np.asarray((off > least[:, None]).all(axis=1))
+
+
+def _outlines(view: View, poses: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(m, n, 2) some places along foot and rim."""
+    places, depth = bed_outline_mm(view.bed, 8), view.bed.surface_below_rim_mm + poses[:, DEEPER]
+    drawn = [view.project_all(poses, places, height) for height in (np.zeros(len(poses)), depth)]
+    return np.concatenate(drawn, axis=1)
