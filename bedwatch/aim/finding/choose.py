@@ -131,8 +131,13 @@ def astray_mm(view: View, ranked: Sequence[Candidate]) -> float:
         weight = min(1.0, float(np.exp((unexplained(best) - unexplained(other)) / UNLIKELY)))
         badness = best.refined.fitted.badness
         if badness > LOOSE and other.refined.fitted.badness < 2.0 * badness:
-            weight = max(weight, AS_GOOD)
+            weight = max(weight, AS_GOOD * min(1.0, float(np.exp((_rest(best) - _rest(other)) / UNLIKELY))))
         miss = view.places(other.refined.fitted.pose, pixels) - places
         total += weight * float((miss * miss).sum(axis=1).mean())
         weights += weight
     return float(np.sqrt(total / weights))
+
+
+def _rest(one: Candidate) -> float:
+    """What speaks against a reading beside its misfit."""
+    return one.found.penalty - one.found.badness

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.aim.finding.edges import Array
-from bedwatch.aim.finding.lines import COUNT, FOOT, RING_EDGE, Line, draw, looks
+from bedwatch.aim.finding.lines import COUNT, FOOT, RING_EDGE, Line, draw, looks, told_apart
 from bedwatch.aim.pose import (
     DEEPER,
     K1,
@@ -130,7 +130,7 @@ def _lines(
 ) -> list[Line]:
     """What shows of these outlines within a reach, those of the rim no farther than `rim_reach_px`."""
     if rim_reach_px >= reach_px:
-        return looks(view, picture, np.tile(pose, (len(kinds), 1)), kinds, reach_px, count)
+        return told_apart(looks(view, picture, np.tile(pose, (len(kinds), 1)), kinds, reach_px, count))
     nears = [reach_px if kind == FOOT else rim_reach_px for kind in kinds]
     return [looks(view, picture, pose[None], (kind,), near, count)[0] for kind, near in zip(kinds, nears, strict=True)]
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -16,6 +17,8 @@ from bedwatch.bed.model import Bed, Points
 FOOT, RIM, RING_EDGE = "foot", "rim", "ring"
 COUNT = 180  # places along an outline
 LEDGE = 0.12  # of half the bed's width: how far inside a foot another outline is looked for at least
+BLUR_PX, EDGE_PX = 4.0, 0.35  # outlines nearer than this may show as one edge; how well the place of an edge is known
+MOST_MERGED = 0.6  # share of the foot
 ALONG = 0.04  # share of an outline over which its edges are averaged
 
 
@@ -76,6 +79,34 @@ def looks(
         Line(kind=kind, pixels=pixels[i], normals=normals[i], seen=seen[i], at_px=at[i], clear=height[i])
         for i, kind in enumerate(kinds)
     ]
+
+
+def told_apart(lines: Sequence[Line]) -> list[Line]:
+    """The same with no edge taken for two outlines: the one that is drawn nearer to it has it.
+
+    Where the wall is seen nearly edge-on it is narrower than blur, and an edge between foot and rim is what is left of
+    both: it tells of neither. A foot that shows no other edge nearly all around is left as it is.
+    """
+    seen, clear = [line.seen.copy() for line in lines], [line.clear.copy() for line in lines]
+    merged = [np.zeros(len(line.seen), np.bool_) for line in lines]
+    for i, j in itertools.combinations(range(len(lines)), 2):
+        a, b = lines[i], lines[j]
+        gap = ((b.pixels - a.pixels) * a.normals).sum(axis=1)
+        same = (np.abs(gap + b.at_px - a.at_px) < 2 * EDGE_PX) & (np.abs(gap) > 2 * EDGE_PX)
+        same &= a.seen & b.seen & (a.clear > 0.25) & (b.clear > 0.25)
+        between = (np.sign(gap) * a.at_px > -EDGE_PX) & (np.sign(gap) * b.at_px < EDGE_PX)
+        one = same & between & (np.abs(gap) < BLUR_PX) & (FOOT in (a.kind, b.kind))
+        nearer = np.abs(a.at_px) < np.abs(b.at_px)
+        clear[j][same & ~one & nearer] = 0.0
+        clear[i][same & ~one & ~nearer] = 0.0
+        merged[i] |= one
+        merged[j] |= one
+    if any(
+        one.sum() > MOST_MERGED * line.seen.sum() for one, line in zip(merged, lines, strict=True) if line.kind == FOOT
+    ):
+        return list(lines)
+    parts = zip(lines, seen, clear, merged, strict=True)
+    return [replace(line, seen=there & ~one, clear=how) for line, there, how, one in parts]
 
 
 def _runs(bed: Bed, count: int, outlines: int) -> Runs:

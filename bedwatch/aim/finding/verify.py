@@ -12,7 +12,7 @@ from bedwatch.aim.finding.beside import drawn_inside, unexplained_mm
 from bedwatch.aim.finding.edges import Array
 from bedwatch.aim.finding.fit import FOCAL_SHARE, FOCAL_SPREAD, Fitted, within_px
 from bedwatch.aim.finding.guesses import plausible
-from bedwatch.aim.finding.lines import FOOT, RIM, RING_EDGE, Line, beneath, looks
+from bedwatch.aim.finding.lines import FOOT, RIM, RING_EDGE, Line, beneath, looks, told_apart
 from bedwatch.aim.finding.refine import Refined
 from bedwatch.aim.pose import DEEPER, LN_DISTANCE, LN_SCALE, RING, U, V, Vector, View, bed_outline_mm
 from bedwatch.frames.cv import cv2
@@ -136,16 +136,17 @@ def evidence(view: View, picture: Array, refined: Refined, liveliness: NDArray[n
     fitted = refined.fitted
     scale = float(np.exp(fitted.pose[LN_SCALE]))
     within = within_px(fitted.pose)
-    foot, rim, ring = looks(view, picture, np.tile(fitted.pose, (3, 1)), (FOOT, RIM, RING_EDGE), 2.5)
+    foot, rim, ring = told_apart(looks(view, picture, np.tile(fitted.pose, (3, 1)), (FOOT, RIM, RING_EDGE), 2.5))
     shown = _on_edge(rim, within) | _on_edge(ring, within)
     if refined.lone and fitted.line(RIM) is None and fitted.line(RING_EDGE) is not None:
         shown = _on_edge(ring, within)
     elif refined.lone:
         shown = _on_edge(rim, within)
-    whole = np.mean(_sectors(shown, rim.seen) & _sectors(_on_edge(foot, within), foot.seen))
+    there = rim.seen | (shown & ring.seen)  # of the rim's outlines, where either tells something
+    whole = np.mean(_sectors(shown, there) & _sectors(_on_edge(foot, within), foot.seen))
     span = scale * min(view.bed.width_mm, view.bed.length_mm) / min(view.size_px)
     return Evidence(
-        wall=float(shown.sum() / max(1, rim.seen.sum())),
+        wall=float(shown.sum() / max(1, there.sum())),
         foot=foot.support(within),
         chance=chance(view, picture, fitted.pose, within),
         whole=float(whole),
