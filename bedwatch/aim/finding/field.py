@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.aim.finding.edges import EdgeMap
-from bedwatch.aim.finding.fit import BEND_SPREAD, FOCAL_SHARE, FOCAL_SPREAD
+from bedwatch.aim.finding.fit import BEND_SPREAD, FOCAL_SHARE, FOCAL_SPREAD, LEAST_DEEPER_MM
 from bedwatch.aim.pose import DEEPER, K1, LN_DISTANCE, LN_SCALE, RING, TX, TY, Vector, View, bed_outline_mm, neighbours
 from bedwatch.frames.cv import cv2
 
@@ -203,7 +203,7 @@ def oddity(view: View, poses: NDArray[np.float64]) -> Vector:
     focal = (poses[:, LN_SCALE] + poses[:, LN_DISTANCE] - np.log(FOCAL_SHARE * max(view.size_px))) / FOCAL_SPREAD
     focal = 2.0 * np.log1p(0.5 * focal * focal)
     deep = view.bed.surface_below_rim_mm
-    level = poses[:, DEEPER] / max(3.0, 0.15 * deep)
+    level = poses[:, DEEPER] / max(1.2 * LEAST_DEEPER_MM, 0.15 * deep)
     lean = (poses[:, TX] ** 2 + poses[:, TY] ** 2) / 0.3**2
     lens = (poses[:, K1] / (1.5 * BEND_SPREAD)) ** 2
     odd = focal + level * level + lean + lens

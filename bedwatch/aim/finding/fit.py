@@ -38,7 +38,9 @@ NEWS = 0.25  # share of an edge place that is news, since its neighbours show th
 NEAR_PX, NEAR_MM = 1.3, 0.8  # how near to an outline its edge must lie: blur is in pixels, dents and dust are in mm
 SHARP_PX, UNEVEN_MM = 0.1, 0.1  # how well an edge is read at best, and how even a tub is made
 BEND_SPREAD = 0.1  # of k1: most lenses bend little, some wide ones down to -0.3
-DEEPER_SPREAD = 0.06  # of the depth of the surface: levels fall, and air lifts them
+# How far a surface commonly lies off its level: dips lower it, air lifts it, and what is told was read off a rule. Of the
+# depth, and at least.
+DEEPER_SPREAD, LEAST_DEEPER_MM = 0.06, 6.0
 RINGS_MM, BENDS = (1.5, 45.0), (-0.45, 0.2)
 STEP = np.array([0.05, 0.05, 1e-4, 1e-4, 1e-4, 1e-3, 1e-4, 0.05, 1e-3, 0.05])
 
@@ -92,7 +94,7 @@ def _prior(view: View, poses: NDArray[np.float64]) -> NDArray[np.float64]:
 
 def level_spread_mm(bed: Bed) -> float:
     """How far the surface commonly lies off the level that the bed file tells, standard deviation."""
-    return max(1.5, DEEPER_SPREAD * bed.surface_below_rim_mm)
+    return max(LEAST_DEEPER_MM, DEEPER_SPREAD * bed.surface_below_rim_mm)
 
 
 def _slopes(

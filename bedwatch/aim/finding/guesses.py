@@ -3,7 +3,7 @@ the wall, at every distance a camera can have, and all of them walk uphill toget
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,8 +15,10 @@ from bedwatch.aim.finding.quads import find_quads
 from bedwatch.aim.finding.rounds import find_rounds
 from bedwatch.aim.finding.sides import onto_sides
 from bedwatch.aim.finding.swarm import apart, climb
-from bedwatch.aim.outline import homography_of_points
+from bedwatch.aim.lens import Lens
+from bedwatch.aim.outline import fit_ellipse, homography_of_points
 from bedwatch.aim.pose import K1, LN_DISTANCE, NUMBERS, Vector, View, bed_outline_mm
+from bedwatch.aim.types import Ellipse
 
 FOCAL_SHARES = 0.42 * 1.33 ** np.arange(10.0)  # of the longer picture side: 0.42 to 5.5, a phone or a zoomed-in camera
 ALIKE = 0.06  # how much worse than at the best focal length a guessed rectangle may fit
@@ -129,10 +131,30 @@ def _round_starts(view: View, picture: Array, edges: EdgeMap) -> list[Vector]:
     if height > 0.0:
         begun += [pose for a in rounds for b in rounds for pose in view.of_pair(a.ellipse, b.ellipse)]
     for one in rounds:
+        straight = list(_straightened(view, one.ellipse, FOCAL_SHARES[BENDING][::2] * longer))
         # an outline may be the rim, or the foot of a wall whose rim shows less
         for up in {height, 0.0}:
             begun += list(view.of_circle_at(one.ellipse, FOCAL_SHARES * longer, up))
+            begun += [pose for focal, flat in straight for pose in bent(view.of_circle_at(flat, np.array([focal]), up))]
     return begun
+
+
+def _straightened(view: View, ellipse: Ellipse, focal_px: NDArray[np.float64]) -> Iterator[tuple[float, Ellipse]]:
+    """An outline as a lens without the usual bend would show it, for every focal length for which there is such a one."""
+    turn = np.linspace(0, 2 * np.pi, 32, endpoint=False)
+    angle = np.radians(ellipse.angle_deg)
+    along = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
+    places = (ellipse.axes_px * np.column_stack([np.cos(turn), np.sin(turn)])) @ along + ellipse.centre_px
+    for focal in focal_px:
+        lens = Lens(k1=BEND, focal_px=float(focal), centre_px=view.middle, straight_focal_px=float(focal))
+        straight = lens.straighten(places)
+        if not np.isfinite(straight).all():  # beyond where such a lens folds the picture over
+            continue
+        try:
+            flat = fit_ellipse(straight)
+        except ValueError:
+            continue
+        yield float(focal), flat
 
 
 def gap_px(view: View, pose: NDArray[np.float64]) -> float:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.aim.finding.field import Field, Nearest, drawn, pixels_of, places_in
-from bedwatch.aim.finding.fit import BEND_SPREAD, FOCAL_SHARE, FOCAL_SPREAD, LEAN_SPREAD, STEP
+from bedwatch.aim.finding.fit import BEND_SPREAD, FOCAL_SHARE, FOCAL_SPREAD, LEAN_SPREAD, LEAST_DEEPER_MM, STEP
 from bedwatch.aim.pose import DEEPER, K1, LN_DISTANCE, LN_SCALE, NUMBERS, RING, ROLL, TX, TY, View
 
 WIDTHS_PX = (6.0, 5.0, 4.0, 3.0, 2.0, 1.5, 1.2, 1.0)  # of the Cauchy weight, from step to step
@@ -23,7 +23,14 @@ def walk(view: View, field: Field, nearest: Nearest, poses: NDArray[np.float64])
     deep = view.bed.surface_below_rim_mm
     free = [i for i in range(NUMBERS) if i != ROLL or view.bed.shape != "round"]
     spread = np.full(NUMBERS, np.inf)
-    spread[[TX, TY, ROLL, RING, K1, DEEPER]] = LEAN_SPREAD, LEAN_SPREAD, 0.4, 12.0, BEND_SPREAD, max(3.0, 0.12 * deep)
+    spread[[TX, TY, ROLL, RING, K1, DEEPER]] = (
+        LEAN_SPREAD,
+        LEAN_SPREAD,
+        0.4,
+        12.0,
+        BEND_SPREAD,
+        max(LEAST_DEEPER_MM, 0.12 * deep),
+    )
     usual = np.zeros(NUMBERS)
     usual[RING] = 6.0
     for width in WIDTHS_PX:
