@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.finding.choose import Candidate, astray_mm, believed, ordered, rivalry
+from bedwatch.aim.finding.choose import LOOSE, Candidate, astray_mm, believed, ordered, rivalry
 from bedwatch.aim.finding.edges import Array, mean_picture
 from bedwatch.aim.finding.error import error_mm, standing_error_mm
 from bedwatch.aim.finding.fit import Fitted, level_spread_mm
@@ -158,6 +158,8 @@ def aim_of(view: View, best: Candidate, astray_mm: float = 0.0) -> Aim:
     if best.refined.lone and view.bed.surface_below_rim_mm > 0.0:
         # the edge that shows may be the other one of a rim as wide as the outline beside it tells
         doubtful = max(LONE_RING_OFF_MM, 0.5 * best.found.beside_mm)
+        # where it fits loosely it may be the inner one here and the outer one there
+        doubtful *= float(np.hypot(1.0, fitted.badness / LOOSE))
     # a ledge taken for the foot looks like a surface off its level
     doubtful = float(np.hypot(doubtful, (0.1 if close else 0.2) * pose[DEEPER]))
     if 0.0 < best.found.wall_px < 6.0:  # foot, rim and ring within a few pixels may be taken for one another
