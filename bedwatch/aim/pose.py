@@ -165,9 +165,11 @@ class View:
         """As `of_circle_at`, for one focal length."""
         return list(self.of_circle_at(ellipse, np.array([focal_px]), height_mm))
 
-    def of_circle_at(self, ellipse: Ellipse, focal_px: Vector, height_mm: float) -> NDArray[np.float64]:
+    def of_circle_at(
+        self, ellipses: Ellipse | Sequence[Ellipse], focal_px: Vector, height_mm: float
+    ) -> NDArray[np.float64]:
         """The poses (k, 10), two per focal length (m,), in which a circle of the bed's size, this far above the surface,
-        looks like the ellipse.
+        looks like the ellipse, or like the one of several that belongs to the focal length.
 
         From the axes of the cone through the eye (Shiu & Ahmad 1989, 3D location of circular and spherical features).
         """
@@ -175,11 +177,13 @@ class View:
         camera = np.zeros((m, 3, 3))
         camera[:, 0, 0] = camera[:, 1, 1] = focal_px
         camera[:, :, 2] = (*self.middle, 1.0)
-        cone = camera.transpose(0, 2, 1) @ conic_of_ellipse(ellipse) @ camera
+        each = [ellipses] if isinstance(ellipses, Ellipse) else ellipses
+        cone = camera.transpose(0, 2, 1) @ np.array([conic_of_ellipse(one) for one in each]) @ camera
+        tips = np.array([[*_tip(one), 1.0] for one in each])[..., None]
         values, vectors = np.linalg.eigh(cone)  # one negative, two positive, rising
         low, mid, high = values.T
         lean, stand = np.sqrt((high - mid) / (high - low)), np.sqrt((mid - low) / (high - low))
-        rim = np.linalg.solve(camera, np.append(_tip(ellipse), 1.0)[:, None])[..., 0]
+        rim = np.linalg.solve(camera, np.broadcast_to(tips, (m, 3, 1)))[..., 0]
         # both signs of the lean
         lean, stand = np.concatenate([lean, -lean]), np.tile(stand, 2)
         cone, vectors = np.tile(cone, (2, 1, 1)), np.tile(vectors, (2, 1, 1))

@@ -135,7 +135,9 @@ def _round_starts(view: View, picture: Array, edges: EdgeMap) -> list[Vector]:
         # an outline may be the rim, or the foot of a wall whose rim shows less
         for up in {height, 0.0}:
             begun += list(view.of_circle_at(one.ellipse, FOCAL_SHARES * longer, up))
-            begun += [pose for focal, flat in straight for pose in bent(view.of_circle_at(flat, np.array([focal]), up))]
+            if straight:
+                focal, flat = zip(*straight, strict=True)
+                begun += list(bent(view.of_circle_at(flat, np.array(focal), up)))
     return begun
 
 
