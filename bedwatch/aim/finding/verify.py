@@ -24,8 +24,9 @@ WHOLE_SIDE = 0.75  # of a rectangle's outline: so much is left when a side is mi
 MISFIT_SQUARE = (
     0.3  # badness of a still rectangle: its twelve lines fix a pose so often over that only the right one fits
 )
-# With a side beyond the picture's edge a rectangle is no longer fixed so often over: what is left must fit closely.
-SIDE_CUT, MISFIT_CUT = 0.24, 0.14
+# With a side beyond the picture's edge a rectangle is no longer fixed so often over: what is left must fit closely, two
+# outlines more closely than three.
+SIDE_CUT, MISFIT_CUT, MISFIT_CUT_LONE = 0.24, 0.18, 0.12
 SHOWS = 0.9  # share of a true outline that shows
 LEAST_TELLING = 0.35  # of what does not move: below it the edges of a busy picture may look like an outline
 BY_CHANCE = 0.25  # of an outline that plain powder may show somewhere inside the foot
@@ -240,11 +241,13 @@ def inside_motion(view: View, pose: Vector, liveliness: NDArray[np.float32] | No
     return medians[0] / max(medians[1], 0.25)
 
 
-def _cut(view: View, fitted: Fitted) -> float:
-    """Share of the surface's outline that lies outside the picture."""
+def side_cut(view: View, fitted: Fitted) -> bool:
+    """Whether a side of a rectangular bed's surface lies outside the picture."""
+    if view.bed.shape != "rectangular":
+        return False
     u, v = view.project(fitted.pose, bed_outline_mm(view.bed, 40), 0.0).T
     outside = (u < 0) | (v < 0) | (u > view.size_px[0] - 1) | (v > view.size_px[1] - 1)
-    return float(outside.mean())
+    return bool(outside.mean() > SIDE_CUT)
 
 
 def doubt(view: View, fitted: Fitted, found: Evidence, slack: float = 0.0) -> str | None:
@@ -265,7 +268,8 @@ def doubt(view: View, fitted: Fitted, found: Evidence, slack: float = 0.0) -> st
         return "the outline found is too small in the picture to be measured"
     if found.inside > 0.6:
         return "another outline shows inside the one that would be the powder's"
-    if view.bed.shape == "rectangular" and found.badness > MISFIT_CUT + slack and _cut(view, fitted) > SIDE_CUT:
+    closely = MISFIT_CUT if found.ringed else MISFIT_CUT_LONE
+    if found.badness > closely + slack and side_cut(view, fitted):
         return "one side lies outside the picture, and what shows fits too loosely to tell where it is"
     if view.bed.shape == "rectangular" and not lively:
         if found.whole <= WHOLE_SIDE:
