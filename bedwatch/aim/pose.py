@@ -100,17 +100,25 @@ class View:
         r2 = np.minimum((pixels * pixels).sum(axis=1), 0.3 / max(-bend, 1e-12))
         return np.asarray(pixels * (1.0 + bend * r2)[:, None] + self.middle, np.float64)
 
-    def project_all(self, poses: NDArray[np.float64], places_mm: Points, heights_mm: Sequence[float]) -> Vector:
-        """Pixels (m, n, 2) of places (n, 2) for each of several poses (m, 10), each with its height above the surface."""
+    def project_all(
+        self, poses: NDArray[np.float64], places_mm: Points, heights_mm: Sequence[float] | Vector
+    ) -> Vector:
+        """Pixels (m, n, 2) of places for each of several poses (m, 10), each with its height above the surface.
+
+        places_mm: (n, 2), the same for all, or (m, n, 2).
+        """
         h = self.homographies(poses.T, np.asarray(heights_mm, np.float64))
-        uvw = np.matmul(np.column_stack([places_mm, np.ones(len(places_mm))]), h.transpose(0, 2, 1))
-        pixels = uvw[..., :2] / uvw[..., 2:]
-        if not poses[:, K1].any():
-            return np.asarray(pixels, np.float64)
-        pixels -= self.middle
-        bend = (poses[:, K1] * np.exp(-2.0 * (poses[:, LN_SCALE] + poses[:, LN_DISTANCE])))[:, None]
-        r2 = np.minimum((pixels * pixels).sum(axis=2), 0.3 / np.maximum(-bend, 1e-12))
-        return np.asarray(pixels * (1.0 + bend * r2)[..., None] + self.middle, np.float64)
+        places = np.moveaxis(places_mm, -1, -2)
+        uvw = np.matmul(h[:, :, :2], places) + h[:, :, 2:]
+        u, v = uvw[:, 0] / uvw[:, 2], uvw[:, 1] / uvw[:, 2]
+        if poses[:, K1].any():
+            cu, cv = self.middle
+            u, v = u - cu, v - cv
+            bend = (poses[:, K1] * np.exp(-2.0 * (poses[:, LN_SCALE] + poses[:, LN_DISTANCE])))[:, None]
+            # never past where the lens would fold the picture over
+            scale = 1.0 + bend * np.minimum(u * u + v * v, 0.3 / np.maximum(-bend, 1e-12))
+            u, v = u * scale + cu, v * scale + cv
+        return np.stack([u, v], axis=-1)
 
     def places(self, pose: Vector, pixels: Points) -> Points:
         """Places (n, 2) of the surface in mm that pixels (n, 2) show; the inverse of `project` at height 0."""
@@ -154,27 +162,41 @@ class View:
         return poses
 
     def of_circle(self, ellipse: Ellipse, focal_px: float, height_mm: float) -> list[Vector]:
-        """The two poses in which a circle of the bed's size, this far above the surface, looks like the ellipse.
+        """As `of_circle_at`, for one focal length."""
+        return list(self.of_circle_at(ellipse, np.array([focal_px]), height_mm))
+
+    def of_circle_at(
+        self, ellipses: Ellipse | Sequence[Ellipse], focal_px: Vector, height_mm: float
+    ) -> NDArray[np.float64]:
+        """The poses (k, 10), two per focal length (m,), in which a circle of the bed's size, this far above the surface,
+        looks like the ellipse, or like the one of several that belongs to the focal length.
 
         From the axes of the cone through the eye (Shiu & Ahmad 1989, 3D location of circular and spherical features).
         """
-        camera = np.array([[focal_px, 0, self.middle[0]], [0, focal_px, self.middle[1]], [0, 0, 1.0]])
-        cone = camera.T @ conic_of_ellipse(ellipse) @ camera
+        m = len(focal_px)
+        camera = np.zeros((m, 3, 3))
+        camera[:, 0, 0] = camera[:, 1, 1] = focal_px
+        camera[:, :, 2] = (*self.middle, 1.0)
+        each = [ellipses] if isinstance(ellipses, Ellipse) else ellipses
+        cone = camera.transpose(0, 2, 1) @ np.array([conic_of_ellipse(one) for one in each]) @ camera
+        tips = np.array([[*_tip(one), 1.0] for one in each])[..., None]
         values, vectors = np.linalg.eigh(cone)  # one negative, two positive, rising
-        low, mid, high = values
+        low, mid, high = values.T
         lean, stand = np.sqrt((high - mid) / (high - low)), np.sqrt((mid - low) / (high - low))
-        rim = np.linalg.solve(camera, np.append(_tip(ellipse), 1.0))
-        found = []
-        for sign in (1.0, -1.0):
-            up = sign * lean * vectors[:, 2] + stand * vectors[:, 0]
-            axis = np.linalg.solve(cone, up)
-            axis *= np.sign(axis[2])
-            up = -up * np.sign(axis @ up)
-            radius = np.linalg.norm(rim * (up @ axis) / (up @ rim) - axis)
-            centre = axis * (self.bed.width_mm / 2 / radius) - height_mm * up
-            if up[2] < -0.7 and centre[2] > 0:
-                found.append(self.from_axes(focal_px, centre, up))
-        return found
+        rim = np.linalg.solve(camera, np.broadcast_to(tips, (m, 3, 1)))[..., 0]
+        # both signs of the lean
+        lean, stand = np.concatenate([lean, -lean]), np.tile(stand, 2)
+        cone, vectors = np.tile(cone, (2, 1, 1)), np.tile(vectors, (2, 1, 1))
+        rim, focal = np.tile(rim, (2, 1)), np.tile(focal_px, 2)
+        up = lean[:, None] * vectors[:, :, 2] + stand[:, None] * vectors[:, :, 0]
+        axis = np.linalg.solve(cone, up[..., None])[..., 0]
+        axis *= np.sign(axis[:, 2:])
+        up *= -np.sign((axis * up).sum(axis=1, keepdims=True))
+        reach = (up * axis).sum(axis=1) / (up * rim).sum(axis=1)
+        radius = np.sqrt(((rim * reach[:, None] - axis) ** 2).sum(axis=1))
+        centre = axis * (self.bed.width_mm / 2 / radius)[:, None] - height_mm * up
+        good = (up[:, 2] < -0.7) & (centre[:, 2] > 0)
+        return self._from_axes(focal[good], centre[good], up[good])
 
     def of_pair(self, rim: Ellipse, foot: Ellipse) -> list[Vector]:
         """The pose in which the rim and the surface of a round bed look like these ellipses; empty when none does.
@@ -249,6 +271,22 @@ def runs_of(bed: Bed, count: int) -> tuple[int, ...]:
     around = 2 * (bed.width_mm + bed.length_mm)
     wide, long = (max(8, round(count * side / around)) for side in (bed.width_mm, bed.length_mm))
     return wide, long, wide, long
+
+
+def neighbours(bed: Bed, count: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Of each place of an outline the next one and the one before, (n,) each, on its own side; ends of a side stand for
+    themselves."""
+    return _neighbours(runs_of(bed, count), bed.shape == "round")
+
+
+@lru_cache(maxsize=64)
+def _neighbours(runs: tuple[int, ...], closed: bool) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    number = np.arange(sum(runs))
+    first = np.repeat(np.cumsum([0, *runs[:-1]]), runs)
+    last = np.repeat(np.cumsum(runs) - 1, runs)
+    if closed:
+        return np.roll(number, -1), np.roll(number, 1)
+    return np.minimum(number + 1, last), np.maximum(number - 1, first)
 
 
 @lru_cache(maxsize=64)

@@ -9,9 +9,10 @@ import pytest
 from bedwatch.aim.finding.beside import unexplained_mm
 from bedwatch.aim.finding.choose import Candidate, astray_mm, ordered, rivalry
 from bedwatch.aim.finding.error import standing_error_mm
-from bedwatch.aim.finding.fit import FOOT, Fitted, Line, within_px
+from bedwatch.aim.finding.fit import Fitted, within_px
+from bedwatch.aim.finding.lines import FOOT, Line
 from bedwatch.aim.finding.refine import Refined
-from bedwatch.aim.finding.verify import MOST_AGAINST, MOST_AGAINST_LIVELY, Evidence, doubt
+from bedwatch.aim.finding.verify import MOST_AGAINST, MOST_AGAINST_LIVELY, Evidence, doubt, side_cut
 from bedwatch.aim.pose import LN_DISTANCE, LN_SCALE, NUMBERS, RING, TX, View, bed_outline_mm
 
 PLAIN = Evidence(
@@ -214,3 +215,21 @@ def test_what_does_not_move_at_all_is_no_rival_of_a_moving_thing_that_explains_m
     assert rivalry(view, [moves, bucket]) is None
     assert rivalry(view, [moves, moving_too]) is not None
     assert rivalry(view, [replace(moves, found=replace(moves.found, moving=1.2)), bucket]) is not None
+
+
+def test_outlines_within_blur_of_each_other_must_fit_closely(bed_of):
+    """Foot and rim four pixels apart: a loose fit does not tell which is which."""
+    assert doubt_of(bed_of, replace(PLAIN, wall_px=4.0)) is None
+    assert "too close together" in (doubt_of(bed_of, replace(PLAIN, wall_px=4.0, badness=0.4)) or "")
+    assert doubt_of(bed_of, replace(PLAIN, wall_px=30.0, badness=0.4)) is None
+
+
+def test_with_a_side_out_of_sight_a_reading_with_one_outline_less_counts(bed_of):
+    """An outline more may be one taken for its neighbour all along a side, which no fourth side gainsays."""
+    bed = bed_of("rectangular", 420.0, 420.0, 80.0)
+    ranked = [candidate(bed_of), candidate(bed_of, 1.05, lone=True)]
+    whole, cut = View(bed=bed, size_px=(960, 540)), View(bed=bed, size_px=(960, 420))
+    assert astray_mm(whole, ranked) == 0.0
+    assert not side_cut(whole, ranked[0].refined.fitted)
+    assert side_cut(cut, ranked[0].refined.fitted)
+    assert astray_mm(cut, ranked) > 2.0

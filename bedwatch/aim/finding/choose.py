@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bedwatch.aim.finding.fit import FOOT
+from bedwatch.aim.finding.lines import FOOT
 from bedwatch.aim.finding.refine import Refined
-from bedwatch.aim.finding.verify import Evidence, doubt
+from bedwatch.aim.finding.verify import Evidence, doubt, side_cut
 from bedwatch.aim.pose import LN_SCALE, View, bed_outline_mm
 
 RIVAL = 0.15  # more penalty than that and another thing is no rival
@@ -120,19 +120,26 @@ def astray_mm(view: View, ranked: Sequence[Candidate]) -> float:
     best = ranked[0]
     places = np.vstack([[[0.0, 0.0]], bed_outline_mm(view.bed, 8)])
     pixels = view.project(best.refined.fitted.pose, places, 0.0)
+    # with a side out of sight an outline more may well be one taken for its neighbour all along another side
+    loose = side_cut(view, best.refined.fitted)
     total, weights = 0.0, 1.0
     for other in ranked[1:]:
         if not believed(view, other):
             continue
-        if other.refined.lone and not best.refined.lone:  # explains one outline less of the same tub
+        if other.refined.lone and not best.refined.lone and not loose:  # explains one outline less of the same tub
             continue
         if not same_thing(view, best, other):  # `rivalry` has judged it
             continue
         weight = min(1.0, float(np.exp((unexplained(best) - unexplained(other)) / UNLIKELY)))
         badness = best.refined.fitted.badness
         if badness > LOOSE and other.refined.fitted.badness < 2.0 * badness:
-            weight = max(weight, AS_GOOD)
+            weight = max(weight, AS_GOOD * min(1.0, float(np.exp((_rest(best) - _rest(other)) / UNLIKELY))))
         miss = view.places(other.refined.fitted.pose, pixels) - places
         total += weight * float((miss * miss).sum(axis=1).mean())
         weights += weight
     return float(np.sqrt(total / weights))
+
+
+def _rest(one: Candidate) -> float:
+    """What speaks against a reading beside its misfit."""
+    return one.found.penalty - one.found.badness

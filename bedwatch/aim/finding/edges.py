@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -91,18 +92,22 @@ class Strip:
     size: Array
 
 
-def normals_of(pixels: Points, closed: bool = True) -> Points:
-    """Unit normals (n, 2) of an outline that runs clockwise as seen, pointing outward."""
-    ahead, back = np.roll(pixels, -1, axis=0), np.roll(pixels, 1, axis=0)
-    if not closed:
-        ahead[-1], back[0] = pixels[-1], pixels[0]
-    along = ahead - back
-    along /= np.hypot(*along.T)[:, None]
-    return np.column_stack([along[:, 1], -along[:, 0]])
+@dataclass(frozen=True, slots=True)
+class Runs:
+    """How rays follow each other: so many per run of neighbours (the sides of a rectangle); closed: a run's ends are
+    neighbours."""
+
+    counts: tuple[int, ...]
+    closed: bool
 
 
-def strip(picture: Array, pixels: Points, normals: Points, reach_px: float, step_px: float = 0.5) -> Strip:
-    """Sample a picture (height, width, channels) along outline normals, `reach_px` to both sides."""
+def strip(
+    picture: Array, pixels: Points, normals: Points, runs: Runs, rays: int, reach_px: float, step_px: float = 0.5
+) -> Strip:
+    """Sample a picture (height, width, channels) along outline normals, `reach_px` to both sides.
+
+    Rises are averaged over about `rays` neighbouring rays: grain of either sign fades, outlines stay.
+    """
     count = int(np.ceil(reach_px / step_px))
     offset = np.asarray(np.arange(-count, count + 1) * step_px, np.float64)
     u = (pixels[:, :1] + offset * normals[:, :1]).astype(np.float32)
@@ -111,48 +116,48 @@ def strip(picture: Array, pixels: Points, normals: Points, reach_px: float, step
     values = np.asarray(values, np.float32).reshape(len(pixels), len(offset), -1)
     lag = max(1, round(1.0 / step_px))
     rise = np.zeros_like(values)
-    rise[:, lag:-lag] = (values[:, 2 * lag :] - values[:, : -2 * lag]) / (2 * lag * step_px)
-    size = _length(rise)
+    np.subtract(values[:, 2 * lag :], values[:, : -2 * lag], out=rise[:, lag:-lag])
+    rise *= np.float32(1.0 / (2 * lag * step_px))
     h, w = picture.shape[:2]
+    known: NDArray[np.bool_] | None = None
     if u.min() < 1 or v.min() < 1 or u.max() > w - 2 or v.max() > h - 2:
-        size[(u < 1) | (v < 1) | (u > w - 2) | (v > h - 2)] = np.nan
+        known = (u >= 1) & (v >= 1) & (u <= w - 2) & (v <= h - 2)
+    if rays > 1:
+        rise = _steadied(rise, known, runs, rays // 2)
+    size = _length(rise)
+    if known is not None:
+        size[~known] = np.nan
     return Strip(offset_px=offset, rise=rise, size=size)
 
 
-def steadied(across: Strip, groups: Sequence[int], rays: int) -> Strip:
-    """The strip with its rises averaged over about `rays` neighbouring rays: grain of either sign fades, outlines stay.
-
-    groups: rays per run of neighbours (the sides of a rectangle); a single run is closed, its ends are neighbours.
-    """
-    half = rays // 2
-    if half < 1:
-        return across
-    n, k, channels = across.rise.shape
-    known = np.isfinite(across.size)
-    whole = bool(known.all())
-    flat = across.rise.reshape(n, -1)
-    if not whole:
+def _steadied(rise: Array, known: NDArray[np.bool_] | None, runs: Runs, half: int) -> Array:
+    """Rises (n, k, channels) averaged over `half` rays to both sides, those known only."""
+    n, k, channels = rise.shape
+    flat = rise.reshape(n, -1)
+    if known is not None:
         share = known.astype(np.float32)
-        flat = np.concatenate([(across.rise * share[..., None]).reshape(n, -1), share], axis=1)
-    parts: list[Array] = []
-    start = 0
-    for count in groups:
-        part = flat[start : start + count]
-        start += count
-        if len(groups) == 1:
-            part = np.concatenate([part[-half:], part, part[:half]])
-        # ends of a side repeat, a closed run goes on
-        mean = np.asarray(cv2.blur(part, (1, 2 * half + 1), borderType=cv2.BORDER_REPLICATE), np.float32)
-        parts.append(mean[half:-half] if len(groups) == 1 else mean)
-    total = parts[0] if len(parts) == 1 else np.concatenate(parts)
-    if not whole:
-        total, share = total[:, : k * channels], total[:, k * channels :]
-        total = np.asarray(total.reshape(n, k, channels) / np.maximum(share, 1e-3)[..., None], np.float32)
-    rise = np.asarray(total.reshape(n, k, channels), np.float32)
-    size = _length(rise)
-    if not whole:
-        size[~known] = np.nan
-    return Strip(offset_px=across.offset_px, rise=rise, size=size)
+        flat = np.concatenate([(rise * share[..., None]).reshape(n, -1), share], axis=1)
+    wider, own = _padded(runs, half)
+    total = np.asarray(cv2.blur(flat[wider], (1, 2 * half + 1)), np.float32)[own]
+    if known is None:
+        return total.reshape(n, k, channels)
+    mean = total[:, : k * channels].reshape(n, k, channels)
+    return np.asarray(mean / np.maximum(total[:, k * channels :], 1e-3)[..., None], np.float32)
+
+
+@lru_cache(maxsize=64)
+def _padded(runs: Runs, half: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Rows of runs laid one behind the other with `half` more before and after each, and where their own rows stand then.
+
+    Ends of a run repeat, a closed one goes on.
+    """
+    wider, own, start, end = [], [], 0, half
+    for count in runs.counts:
+        rows = np.arange(-half, count + half)
+        wider.append(start + (rows % count if runs.closed else np.clip(rows, 0, count - 1)))
+        own.append(end + np.arange(count))
+        start, end = start + count, end + count + 2 * half
+    return np.concatenate(wider), np.concatenate(own)
 
 
 def _length(rise: Array) -> Array:
@@ -162,27 +167,48 @@ def _length(rise: Array) -> Array:
     return np.asarray(np.sqrt(np.einsum("nkc,nkc->nk", rise, rise)), np.float32)
 
 
-def clearness(size: Array) -> Array:
-    """Edge strength against the strip's own level, 0 (nothing) to 1 (clear); 0 outside the picture. (n, k)"""
-    known = size[np.isfinite(size)]
-    level = np.float32(np.median(known)) if len(known) else np.float32(0.0)
-    clear = size / (size + (np.float32(1.5) * level + np.float32(2.0 * FAINT)))
-    if len(known) < size.size:
+def clearness(size: Array, strips: int = 1) -> Array:
+    """Edge strength against the strip's own level, 0 (nothing) to 1 (clear); 0 outside the picture. (n, k)
+
+    strips: how many of equally many rays lie one behind the other, each with a level of its own.
+    """
+    each = size.reshape(strips, -1)
+    known = np.isfinite(each)
+    whole = bool(known.all())
+    if whole:
+        level = np.median(each, axis=1)
+    else:
+        level = np.array(
+            [np.median(one[there]) if there.any() else 0.0 for one, there in zip(each, known, strict=True)]
+        )
+    base = (1.5 * level + 2.0 * FAINT).astype(np.float32)
+    clear = each / (each + base[:, None])
+    if not whole:
         clear = np.nan_to_num(clear)
-    return np.asarray(clear, np.float32)
+    return np.asarray(clear.reshape(size.shape), np.float32)
+
+
+def tops(clear: Array) -> Array:
+    """(n, k) the clearness where it is highest along its ray, 0 elsewhere."""
+    local = np.zeros_like(clear)
+    middle = clear[:, 1:-1]
+    np.multiply(middle, (middle >= clear[:, :-2]) & (middle > clear[:, 2:]), out=local[:, 1:-1])
+    return local
 
 
 def peaks(
-    clear: Array, offset_px: NDArray[np.float64], centre_px: NDArray[np.float64], spread_px: float
+    clear: Array,
+    local: Array,
+    offset_px: NDArray[np.float64],
+    centre_px: NDArray[np.float64] | float,
+    spread_px: float,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Per ray the clearest edge near `centre_px` (n,): its offset (n,) to a fraction of a step, and its clearness (n,).
 
-    `spread_px` is the standard deviation of a bell that prefers the expected place. A ray with no edge has clearness 0.
+    local: `tops` of `clear`. `spread_px` is the standard deviation of a bell that prefers the expected place. A ray with
+    no edge has clearness 0.
     """
-    local = np.zeros_like(clear)
-    local[:, 1:-1] = np.where((clear[:, 1:-1] >= clear[:, :-2]) & (clear[:, 1:-1] > clear[:, 2:]), clear[:, 1:-1], 0.0)
-    same = not np.ptp(centre_px)  # one bell for all rays
-    away = (offset_px[None, :] - (centre_px[:1, None] if same else centre_px[:, None])) / spread_px
+    away = (offset_px - np.reshape(centre_px, (-1, 1))) / spread_px
     best = np.argmax(local * np.exp(-0.5 * away * away).astype(np.float32), axis=1)
     best = np.clip(best, 1, len(offset_px) - 2)
     row = np.arange(len(clear))

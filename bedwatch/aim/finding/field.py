@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.aim.finding.edges import EdgeMap
-from bedwatch.aim.finding.fit import BEND_SPREAD, FOCAL_SHARE, FOCAL_SPREAD
-from bedwatch.aim.pose import DEEPER, K1, LN_DISTANCE, LN_SCALE, RING, TX, TY, Vector, View, bed_outline_mm, runs_of
+from bedwatch.aim.finding.fit import BEND_SPREAD, FOCAL_SHARE, FOCAL_SPREAD, LEAST_DEEPER_MM
+from bedwatch.aim.pose import DEEPER, K1, LN_DISTANCE, LN_SCALE, RING, TX, TY, Vector, View, bed_outline_mm, neighbours
 from bedwatch.frames.cv import cv2
 
 BINS = 8  # of direction, over half a turn
@@ -26,6 +26,8 @@ EDGE = 110  # of the map's 255 from which a pixel is an edge for the nearest one
 COUNT = 64  # places along an outline
 FILLS = 0.33  # of the picture's shorter side: beds that look smaller cannot be measured
 HALF_SEEN = 0.6  # least share of an outline that must lie in the picture
+BORDERS = np.tan(np.pi / BINS * np.arange(1, BINS // 2))  # between bins of direction, up to a quarter turn
+Plane = NDArray[np.floating[Any]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,92 +96,92 @@ def nearest_of(field: Field) -> Nearest:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drawn:
-    """One outline of m poses: pixels, normals (m, n, 2) outward, and usable (m, n) where the wall does not hide it."""
+    """One outline of m poses: x, y in px, (dx, dy) outward across it, of any length, and where the wall does not hide it;
+    (m, n) each."""
 
-    pixels: NDArray[np.float64]
-    normals: NDArray[np.float64]
+    x: Plane
+    y: Plane
+    dx: Plane
+    dy: Plane
     usable: NDArray[np.bool_]
 
 
 def drawn(view: View, poses: NDArray[np.float64], finely: bool = True) -> tuple[Drawn, Drawn, Drawn]:
     """Foot, inner and outer edge of the rim of poses (m, 10). finely: not to a thousandth of a pixel, but fit for slopes."""
-    depth = depth_of(view, poses)
-    axes = view.axes_of(poses.T)
+    ahead, back = neighbours(view.bed, COUNT)
     parts: list[Drawn] = []
-    for height, outward in ((np.zeros(len(poses)), None), (depth, None), (depth, poses[:, RING])):
-        pixels = _pixels(view, poses, height, outward, np.float64 if finely else np.float32)
-        along = _along(view, pixels)
-        along /= np.maximum(np.hypot(along[..., 0], along[..., 1]), 1e-9)[..., None]
-        usable = np.ones(pixels.shape[:2], np.bool_) if parts else _seen(view, depth, *axes)
-        parts.append(Drawn(pixels=pixels, normals=np.stack([along[..., 1], -along[..., 0]], axis=2), usable=usable))
+    for x, y in pixels_of(view, poses, finely):
+        along_x = np.take(x, ahead, axis=1) - np.take(x, back, axis=1)
+        along_y = np.take(y, ahead, axis=1) - np.take(y, back, axis=1)
+        usable = np.ones(x.shape, np.bool_) if parts else _seen(view, poses)
+        parts.append(Drawn(x=x, y=y, dx=along_y, dy=-along_x, usable=usable))
     return parts[0], parts[1], parts[2]
 
 
-def _seen(view: View, depth: Vector, centre: Vector, x: Vector, y: Vector, up: Vector) -> NDArray[np.bool_]:
-    """(m, COUNT) which places of the surface's outline the near wall does not hide."""
-    places = bed_outline_mm(view.bed, COUNT) * (1.0 - 1e-3)
-    eye = -np.stack([(centre * x).sum(axis=0), (centre * y).sum(axis=0)], axis=1)
-    share = (depth / np.maximum(-(centre * up).sum(axis=0), 1e-6))[:, None, None]
-    at = places + (eye[:, None] - places) * share
-    if view.bed.shape == "round":
-        return np.asarray(np.hypot(at[..., 0], at[..., 1]) < view.bed.width_mm / 2)
-    half = np.array([view.bed.width_mm, view.bed.length_mm]) / 2
-    return np.asarray((np.abs(at) < half).all(axis=2))
+def pixels_of(view: View, poses: NDArray[np.float64], finely: bool = True) -> list[tuple[Plane, Plane]]:
+    """Where foot, inner and outer edge of the rim of poses (m, 10) are drawn: x and y in px, (m, n) each."""
+    kind: type[np.floating[Any]] = np.float64 if finely else np.float32
+    m, columns = len(poses), poses.T
+    outline = bed_outline_mm(view.bed, COUNT)
+    out = np.asarray(bed_outline_mm(view.bed, COUNT, 1.0) - outline, kind).T
+    places = np.vstack([outline.T, np.ones(len(outline))]).astype(kind)
+    low = np.asarray(view.homographies(columns, np.zeros(m)), kind)
+    high = np.asarray(view.homographies(columns, depth_of(view, poses)), kind)
+    foot, rim, wider = (
+        np.matmul(h.reshape(3 * m, -1), at).reshape(m, 3, -1)
+        for h, at in ((low, places), (high, places), (high[:, :, :2], out))
+    )
+    ring = rim + poses[:, RING, None, None].astype(kind) * wider
+    parts: list[tuple[Plane, Plane]] = []
+    for uvw in (foot, rim, ring):
+        w = np.maximum(uvw[:, 2], 1e-3)
+        x, y = uvw[:, 0] / w, uvw[:, 1] / w
+        if poses[:, K1].any():
+            cu, cv = view.middle
+            x -= cu
+            y -= cv
+            bend = poses[:, K1, None] * np.exp(-2.0 * (poses[:, LN_SCALE] + poses[:, LN_DISTANCE]))[:, None]
+            bend = np.asarray(bend, kind)
+            scale = 1.0 + bend * np.minimum(x * x + y * y, 0.3 / np.maximum(np.negative(bend), 1e-12))
+            x, y = x * scale + cu, y * scale + cv
+        parts.append((x, y))
+    return parts
 
 
-def _pixels(
-    view: View,
-    poses: NDArray[np.float64],
-    height: Vector,
-    outward: Vector | None,
-    kind: type[np.floating[Any]],
-) -> NDArray[np.float64]:
-    places = bed_outline_mm(view.bed, COUNT)
-    out = (bed_outline_mm(view.bed, COUNT, 1.0) - places).astype(kind)
-    places = places.astype(kind)
-    h = view.homographies(poses.T, height).astype(kind)
-    if outward is not None:
-        places = places[None] + outward.astype(kind)[:, None, None] * out
-    uvw = np.matmul(places, h[:, :, :2].transpose(0, 2, 1)) + h[:, None, :, 2]
-    pixels = uvw[..., :2] / np.maximum(uvw[..., 2:], 1e-3)
-    if poses[:, K1].any():
-        pixels -= np.array(view.middle, kind)
-        bend = (poses[:, K1] * np.exp(-2.0 * (poses[:, LN_SCALE] + poses[:, LN_DISTANCE]))).astype(kind)[:, None]
-        r2 = pixels[..., 0] ** 2 + pixels[..., 1] ** 2  # a sum over an axis of two is slow
-        r2 = np.minimum(r2, 0.3 / np.maximum(-bend, 1e-12))
-        pixels = pixels * (1.0 + bend * r2)[..., None] + np.array(view.middle, kind)
-    return np.asarray(pixels)
+def _seen(view: View, poses: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """(m, n) which places of the surface's outline the near wall does not hide."""
+    depth, bed = depth_of(view, poses), view.bed
+    centre, x, y, up = view.axes_of(poses.T)
+    share = (depth / np.maximum(-(centre * up).sum(axis=0), 1e-6))[:, None]
+    px, py = bed_outline_mm(bed, COUNT).T * (1.0 - 1e-3)
+    across = [p * (1.0 - share) - share * (centre * way).sum(axis=0)[:, None] for p, way in ((px, x), (py, y))]
+    if bed.shape == "round":
+        return np.asarray(across[0] ** 2 + across[1] ** 2 < (bed.width_mm / 2) ** 2)
+    return np.asarray((np.abs(across[0]) < bed.width_mm / 2) & (np.abs(across[1]) < bed.length_mm / 2))
 
 
-def _along(view: View, pixels: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(m, n, 2) direction of outlines, from their neighbours on the same side."""
-    runs = runs_of(view.bed, COUNT)
-    if len(runs) == 1:
-        return np.roll(pixels, -1, axis=1) - np.roll(pixels, 1, axis=1)
-    along = np.empty_like(pixels)
-    start = 0
-    for count in runs:
-        part = pixels[:, start : start + count]
-        along[:, start + 1 : start + count - 1] = part[:, 2:] - part[:, :-2]
-        along[:, start], along[:, start + count - 1] = part[:, 1] - part[:, 0], part[:, -1] - part[:, -2]
-        start += count
-    return along
+def direction_bins(dx: Plane, dy: Plane) -> NDArray[np.int32]:
+    """The bin of direction, over half a turn, in which each of these vectors lies."""
+    steep = np.abs(dy) / np.maximum(np.abs(dx), 1e-9)
+    index = np.zeros(dx.shape, np.int32)
+    for border in BORDERS:
+        index += steep >= border
+    return np.where((dx < 0) != (dy < 0), BINS - 1 - index, index)
 
 
-def places_in(field: Field, line: Drawn) -> tuple[tuple[NDArray[np.intp], ...], NDArray[np.bool_]]:
-    """Indices (bin, row, column) of the field's maps for an outline's places, and which of them lie in the picture."""
+def places_in(field: Field, line: Drawn) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
+    """(m, n) where an outline's places stand in the field's maps, laid flat, and which of them lie in the picture."""
     w, h = field.size_px
-    turn = np.arctan2(line.normals[..., 1], line.normals[..., 0])
-    index = np.floor(turn / np.pi * BINS).astype(np.intp) % BINS
-    at = np.rint(np.clip(line.pixels, -9.0, 1e5)) + 1
-    u, v = np.minimum(np.maximum(at[..., 0], 0), w + 1).astype(np.intp), np.clip(at[..., 1], 0, h + 1).astype(np.intp)
-    return (index, v, u), (u > 2) & (v > 2) & (u < w - 1) & (v < h - 1)
+    u = np.rint(np.clip(line.x, -1, w)).astype(np.int32) + 1
+    v = np.rint(np.clip(line.y, -1, h)).astype(np.int32) + 1
+    inside = (u > 2) & (v > 2) & (u < w - 1) & (v < h - 1)
+    return ((direction_bins(line.dx, line.dy) * (h + 2) + v) * (w + 2) + u).astype(np.intp), inside
 
 
 def _share(field: Field, line: Drawn) -> Vector:
     at, inside = places_in(field, line)
     usable = inside & line.usable
-    found = (field.maps[at] * usable).sum(axis=1) / 255.0
+    found = np.where(usable, field.maps.ravel()[at], 0).sum(axis=1, dtype=np.int32) / 255.0
     # what lies outside the picture neither speaks for a pose nor against it, as long as enough is left
     least = HALF_SEEN * np.maximum(line.usable.sum(axis=1), 0.5 * COUNT)
     return np.asarray(found / np.maximum(usable.sum(axis=1), least))
@@ -201,7 +203,7 @@ def oddity(view: View, poses: NDArray[np.float64]) -> Vector:
     focal = (poses[:, LN_SCALE] + poses[:, LN_DISTANCE] - np.log(FOCAL_SHARE * max(view.size_px))) / FOCAL_SPREAD
     focal = 2.0 * np.log1p(0.5 * focal * focal)
     deep = view.bed.surface_below_rim_mm
-    level = poses[:, DEEPER] / max(3.0, 0.15 * deep)
+    level = poses[:, DEEPER] / max(1.2 * LEAST_DEEPER_MM, 0.15 * deep)
     lean = (poses[:, TX] ** 2 + poses[:, TY] ** 2) / 0.3**2
     lens = (poses[:, K1] / (1.5 * BEND_SPREAD)) ** 2
     odd = focal + level * level + lean + lens

@@ -3,6 +3,7 @@ the wall, at every distance a camera can have, and all of them walk uphill toget
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,14 +14,17 @@ from bedwatch.aim.finding.field import WIDE, Field, field_of
 from bedwatch.aim.finding.quads import find_quads
 from bedwatch.aim.finding.rounds import find_rounds
 from bedwatch.aim.finding.sides import onto_sides
-from bedwatch.aim.finding.swarm import climb
-from bedwatch.aim.outline import homography_of_points
+from bedwatch.aim.finding.swarm import apart, climb
+from bedwatch.aim.lens import Lens
+from bedwatch.aim.outline import fit_ellipse, homography_of_points
 from bedwatch.aim.pose import K1, LN_DISTANCE, NUMBERS, Vector, View, bed_outline_mm
+from bedwatch.aim.types import Ellipse
 
 FOCAL_SHARES = 0.42 * 1.33 ** np.arange(10.0)  # of the longer picture side: 0.42 to 5.5, a phone or a zoomed-in camera
 ALIKE = 0.06  # how much worse than at the best focal length a guessed rectangle may fit
 # How far (px) a rectangle's sides may lie off the lines that it was made of: more than at the best focal length, at any, at all.
 ALIKE_PX, SURE_PX, MOST_PX = 1.0, 1.5, 8.0
+OUTWARD_MM = (0.0, 12.0, 24.0)  # how far outside the wall an outline is tried: rims are 2 to 30 mm wide
 BEND = -0.2  # k1 of a lens that bends; most lie between this and none
 BENDING = FOCAL_SHARES < 3.0  # beyond, it moves nothing by 2 px
 
@@ -74,6 +78,12 @@ def guesses(starts: Starts, times: int = 1) -> list[Guess]:
     return [Guess(pose=pose, score=float(score)) for pose, score in zip(poses, scores, strict=True)]
 
 
+def others(starts: Starts, found: Sequence[Guess], known: Sequence[Guess]) -> list[Guess]:
+    """Those of some guesses that draw other outlines than all the known ones."""
+    new = apart(starts.view, *(np.array([one.pose for one in some]).reshape(-1, NUMBERS) for some in (found, known)))
+    return [one for one, apart in zip(found, new, strict=True) if apart]
+
+
 def _square_starts(view: View, picture: Array, edges: EdgeMap, field: Field) -> list[Vector]:
     bed, height = view.bed, view.bed.surface_below_rim_mm
     corners = np.array([[-1, 1], [1, 1], [1, -1], [-1, -1]]) / 2
@@ -110,8 +120,8 @@ def bent(poses: NDArray[np.float64]) -> NDArray[np.float64]:
 def _readings(height_mm: float) -> tuple[tuple[float, float], ...]:
     """What an outline may be: how far above the surface it lies and how far outside the wall."""
     if height_mm == 0.0:
-        return ((0.0, 0.0), (0.0, 12.0))
-    return (height_mm, 0.0), (0.0, 0.0), (height_mm, 12.0)
+        return tuple((0.0, outward) for outward in OUTWARD_MM)
+    return (0.0, 0.0), *((height_mm, outward) for outward in OUTWARD_MM)
 
 
 def _round_starts(view: View, picture: Array, edges: EdgeMap) -> list[Vector]:
@@ -121,10 +131,32 @@ def _round_starts(view: View, picture: Array, edges: EdgeMap) -> list[Vector]:
     if height > 0.0:
         begun += [pose for a in rounds for b in rounds for pose in view.of_pair(a.ellipse, b.ellipse)]
     for one in rounds:
+        straight = list(_straightened(view, one.ellipse, FOCAL_SHARES[BENDING][::2] * longer))
         # an outline may be the rim, or the foot of a wall whose rim shows less
         for up in {height, 0.0}:
-            begun += [pose for share in FOCAL_SHARES for pose in view.of_circle(one.ellipse, share * longer, up)]
+            begun += list(view.of_circle_at(one.ellipse, FOCAL_SHARES * longer, up))
+            if straight:
+                focal, flat = zip(*straight, strict=True)
+                begun += list(bent(view.of_circle_at(flat, np.array(focal), up)))
     return begun
+
+
+def _straightened(view: View, ellipse: Ellipse, focal_px: NDArray[np.float64]) -> Iterator[tuple[float, Ellipse]]:
+    """An outline as a lens without the usual bend would show it, for every focal length for which there is such a one."""
+    turn = np.linspace(0, 2 * np.pi, 32, endpoint=False)
+    angle = np.radians(ellipse.angle_deg)
+    along = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
+    places = (ellipse.axes_px * np.column_stack([np.cos(turn), np.sin(turn)])) @ along + ellipse.centre_px
+    for focal in focal_px:
+        lens = Lens(k1=BEND, focal_px=float(focal), centre_px=view.middle, straight_focal_px=float(focal))
+        straight = lens.straighten(places)
+        if not np.isfinite(straight).all():  # beyond where such a lens folds the picture over
+            continue
+        try:
+            flat = fit_ellipse(straight)
+        except ValueError:
+            continue
+        yield float(focal), flat
 
 
 def gap_px(view: View, pose: NDArray[np.float64]) -> float:

@@ -199,10 +199,12 @@ def find_quads(picture: Array, edges: EdgeMap, field: Field, width_to_length: fl
     corner, hidden = corner[good], hidden[good]
     support = _support(corner, field)
     kept: list[Quad] = []
+    others = np.empty((most, 4, 2))  # corners of those kept
     for index in np.argsort(-support):
         if support[index] < 0.4 or len(kept) >= most:
             break
-        if all(np.abs(corner[index] - quad.corners).mean() > 2.0 for quad in kept):
+        if (np.abs(corner[index] - others[: len(kept)]).mean(axis=(1, 2)) > 2.0).all():
+            others[len(kept)] = corner[index]
             kept.append(Quad(corners=corner[index], support=float(support[index]), hidden=int(hidden[index])))
     return kept
 

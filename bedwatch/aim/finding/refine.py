@@ -15,8 +15,9 @@ import numpy as np
 
 from bedwatch.aim.finding.beside import beside_rim
 from bedwatch.aim.finding.edges import Array
-from bedwatch.aim.finding.fit import FOOT, RIM, RING_EDGE, Fitted, settle, side_of
+from bedwatch.aim.finding.fit import Fitted, settle, side_of
 from bedwatch.aim.finding.guesses import gap_px, one_outline
+from bedwatch.aim.finding.lines import FOOT, RIM, RING_EDGE
 from bedwatch.aim.outline import ellipse_of_circle
 from bedwatch.aim.pose import K1, LN_SCALE, RING, TX, TY, Vector, View
 

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.aim.finding.blobs import ellipses
-from bedwatch.aim.finding.edges import Array, EdgeMap, clearness, peaks, steadied, strip
+from bedwatch.aim.finding.edges import Array, EdgeMap, Runs, Strip, clearness, peaks, strip, tops
 from bedwatch.aim.outline import conic_of_ellipse, fit_ellipse
 from bedwatch.aim.types import Ellipse
 from bedwatch.frames.cv import cv2
@@ -23,6 +23,9 @@ NESTED = (0.8, 0.85, 0.9, 0.94, 0.97, 1.03, 1.06, 1.1, 1.16, 1.23)
 SQUASHED = 0.83  # axes of the outlines sought beside nearly round ones
 THING = 0.25  # of an outline's width, and of the logarithm of its size: outlines nearer than this are of one thing
 RATIO = 1.04  # from one radius of the vote to the next
+TURN = 2 * np.pi * np.arange(120) / 120
+SPOKES = np.column_stack([np.cos(TURN), np.sin(TURN)])
+WAVES = np.column_stack([np.ones_like(TURN), SPOKES, np.cos(2 * TURN), np.sin(2 * TURN)])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,13 +47,15 @@ def vote(edges: EdgeMap, size_px: tuple[int, int], inside: float) -> tuple[NDArr
     columns, rows = int(1.5 * w / CELL), int(1.5 * h / CELL)
     shift = np.array([w, h]) / 4
     votes = np.zeros((len(radii), rows, columns), np.float32)
-    for index, radius in enumerate(radii):
-        cell = np.rint((edges.at_px + inside * radius * edges.normal + shift) / CELL).astype(np.intp)
-        good = (cell >= 0).all(axis=1) & (cell[:, 0] < columns) & (cell[:, 1] < rows)
-        flat = cell[good, 1] * columns + cell[good, 0]
+    x, y = ((edges.at_px + shift) / CELL + 0.5).T.astype(np.float32)  # whole numbers are the borders of cells
+    dx, dy = (inside / CELL * edges.normal).T.astype(np.float32)
+    for index, radius in enumerate(radii.astype(np.float32)):
+        column, row = x + radius * dx, y + radius * dy
+        good = np.flatnonzero((column >= 0) & (column < columns) & (row >= 0) & (row < rows))
+        flat = row[good].astype(np.intp) * columns + column[good].astype(np.intp)
         count = np.bincount(flat, edges.weight[good], rows * columns).reshape(rows, columns).astype(np.float32)
-        blur = max(0.8, 0.035 * radius / CELL)
-        votes[index] = cv2.GaussianBlur(count, (0, 0), blur) * (2 * np.pi * blur * blur) / (2 * np.pi * radius)
+        blur = max(0.8, 0.035 * float(radius) / CELL)
+        votes[index] = cv2.GaussianBlur(count, (0, 0), blur) * (blur * blur / float(radius))
     votes[1:-1] = 0.5 * votes[1:-1] + 0.25 * (votes[:-2] + votes[2:])
     return np.asarray(radii, np.float64), votes
 
@@ -71,55 +76,67 @@ def vote_peaks(radii: NDArray[np.float64], votes: Array, most: int) -> list[tupl
     ]
 
 
-def _waves(turn: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.column_stack([np.ones_like(turn), np.cos(turn), np.sin(turn), np.cos(2 * turn), np.sin(2 * turn)])
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spokes:
+    """The picture along rays through a nearly round outline: where they begin, how far out (px) the outline is expected,
+    and what is seen across it."""
+
+    middle: NDArray[np.float64]
+    out: NDArray[np.float64]
+    radius: float
+    across: Strip
+    clear: Array
 
 
-def fit_round(
-    picture: Array,
-    start: Ellipse,
-    sign: float,
-    spreads: tuple[float, ...] = SPREADS,
-    taken: Ellipse | None = None,
-) -> Round | None:
-    """Settle on the outline near an ellipse; sign +1: its inside is brighter, -1 darker, 0: either.
+def spokes_of(picture: Array, start: Ellipse) -> Spokes:
+    """What is seen around an ellipse."""
+    radius = float(np.sqrt(start.axes_px[0] * start.axes_px[1]))
+    middle = np.array(start.centre_px)
+    out = SPOKES @ _squash(start).T
+    reach = max(8.0, 0.2 * radius)
+    runs = Runs((len(out),), True)
+    across = strip(picture, middle + radius * out, out, runs, 5, reach, max(0.5, reach / 60))
+    return Spokes(middle=middle, out=out, radius=radius, across=across, clear=clearness(across.size))
+
+
+def fit_rounds(
+    spokes: Spokes, signs: tuple[float, ...], spreads: tuple[float, ...] = SPREADS, taken: Ellipse | None = None
+) -> list[Round]:
+    """Settle on outlines near an ellipse, one per sign; +1: its inside is brighter, -1 darker, 0: either.
 
     spreads: share of the radius within which edges are sought, from try to try.
     taken: an outline not to be found again.
     """
-    turn = 2 * np.pi * np.arange(120) / 120
-    radius = float(np.sqrt(start.axes_px[0] * start.axes_px[1]))
-    middle = np.array(start.centre_px)
-    out = np.column_stack([np.cos(turn), np.sin(turn)]) @ _squash(start).T
-    reach = max(8.0, 0.2 * radius)
-    across = strip(picture, middle + radius * out, out, reach, max(0.5, reach / 60))
-    across = steadied(across, (len(turn),), 5)
-    clear = clearness(across.size)
-    if sign:
-        clear = np.where(sign * across.rise.sum(axis=2) < 0, clear, 0).astype(np.float32)
+    across, radius, out = spokes.across, spokes.radius, spokes.out
+    ways, n = len(signs), len(out)
+    grows = across.rise.sum(axis=2)
+    clear = np.concatenate([np.where(sign * grows < 0, spokes.clear, 0) if sign else spokes.clear for sign in signs])
     if taken is not None:
-        away = np.abs(radius + across.offset_px - _radius_along(taken, middle, out)[:, None])
-        clear = np.where(away < 2.0, 0, clear).astype(np.float32)
-    waves, weights = _waves(turn), np.zeros(5)
-    place = np.zeros(len(turn))
+        away = np.abs(radius + across.offset_px - _radius_along(taken, spokes.middle, out)[:, None])
+        clear[np.tile(away < 2.0, (ways, 1))] = 0.0
+    place = np.zeros((ways, n))
     at, strength = place, place
+    local = tops(clear)
     for index, spread in enumerate(spreads):
-        at, strength = peaks(clear, across.offset_px, place, max(1.2, spread * radius))
-        miss = (at - place) / max(1.2, spread * radius)
-        weight = np.where(strength > 0.3, strength, 0.0) / (1 + miss * miss)
-        used = 3 if index < len(spreads) - 4 else 5
-        a = waves[:, :used] * weight[:, None]
-        weights[:used] = np.linalg.lstsq(a.T @ waves[:, :used] + 1e-6 * np.eye(used), a.T @ at, rcond=None)[0]
-        place = waves @ weights
+        wide = max(1.2, spread * radius)
+        at, strength = (one.reshape(ways, n) for one in peaks(clear, local, across.offset_px, place.ravel(), wide))
+        weight = np.where(strength > 0.3, strength, 0.0) / (1 + ((at - place) / wide) ** 2)
+        waves = WAVES[:, : 3 if index < len(spreads) - 4 else 5]
+        weighted = waves.T * weight[:, None]
+        normal = weighted @ waves + 1e-6 * np.eye(waves.shape[1])
+        place = (waves @ np.linalg.solve(normal, weighted @ at[..., None]))[..., 0]
     inside = np.isfinite(across.size).any(axis=1)
     on = (np.abs(at - place) < 1.0 + 0.008 * radius) & (strength > 0.4) & inside
-    if on.sum() < 24 or inside.sum() < 60:
-        return None
-    try:
-        ellipse = fit_ellipse((middle + (radius + at[:, None]) * out)[on])
-    except ValueError:
-        return None
-    return Round(ellipse=ellipse, support=float(on.sum() / inside.sum()))
+    found = []
+    for offset, good in zip(at, on, strict=True):
+        if good.sum() < 24 or inside.sum() < 60:
+            continue
+        try:
+            ellipse = fit_ellipse((spokes.middle + (radius + offset[:, None]) * out)[good])
+        except ValueError:
+            continue
+        found.append(Round(ellipse=ellipse, support=float(good.sum() / inside.sum())))
+    return found
 
 
 def _squash(ellipse: Ellipse) -> NDArray[np.float64]:
@@ -152,10 +169,10 @@ def find_rounds(picture: Array, edges: EdgeMap, most: int = 18) -> list[Round]:
     h, w = picture.shape[:2]
     found: list[Round] = []
     for start in ellipses(picture):
-        found += _good([fit_round(picture, start, way, SPREADS[1:]) for way in (1.0, -1.0, 0.0)])
+        found += _fitted(picture, start, (1.0, -1.0, 0.0), SPREADS[1:])
     for sign in (1.0, -1.0):
         for u, v, radius in vote_peaks(*vote(edges, (w, h), sign), most=12):
-            found += _good([fit_round(picture, circle(u, v, radius), way) for way in (sign, 0.0)])
+            found += _fitted(picture, circle(u, v, radius), (sign, 0.0))
     kept = _unlike(found)
     if not kept or kept[0].support < 0.7:
         found += _squashed(picture, edges)
@@ -164,8 +181,7 @@ def find_rounds(picture: Array, edges: EdgeMap, most: int = 18) -> list[Round]:
         for times in NESTED:
             a, b = (times * axis for axis in one.ellipse.axes_px)
             start = Ellipse(centre_px=one.ellipse.centre_px, axes_px=(a, b), angle_deg=one.ellipse.angle_deg)
-            ways = [fit_round(picture, start, way, (0.05, *SPREADS[2:]), one.ellipse) for way in (1.0, -1.0)]
-            found += _good(ways)
+            found += _fitted(picture, start, (1.0, -1.0), (0.05, *SPREADS[2:]), one.ellipse)
     return _spread(_unlike(found), most)
 
 
@@ -186,16 +202,21 @@ def _squashed(picture: Array, edges: EdgeMap) -> list[Round]:
                 centre = form @ (np.array([u, v]) - middle) + middle
                 axes = (radius / np.sqrt(SQUASHED), radius * np.sqrt(SQUASHED))
                 start = Ellipse(centre_px=(float(centre[0]), float(centre[1])), axes_px=axes, angle_deg=angle)
-                found += _good([fit_round(picture, start, way) for way in (sign, 0.0)])
+                found += _fitted(picture, start, (sign, 0.0))
     return found
 
 
-def _good(found: list[Round | None]) -> list[Round]:
-    return [
-        one
-        for one in found
-        if one is not None and one.support > 0.4 and min(one.ellipse.axes_px) > 0.65 * max(one.ellipse.axes_px)
-    ]
+def _fitted(
+    picture: Array,
+    start: Ellipse,
+    signs: tuple[float, ...],
+    spreads: tuple[float, ...] = SPREADS,
+    taken: Ellipse | None = None,
+) -> list[Round]:
+    """What comes of a start, each way its inside may differ from its outside."""
+    found = fit_rounds(spokes_of(picture, start), signs, spreads, taken)
+    good = [one for one in found if one.support > 0.4]
+    return [one for one in good if min(one.ellipse.axes_px) > 0.65 * max(one.ellipse.axes_px)]
 
 
 def _unlike(found: list[Round]) -> list[Round]:

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.finding.choose import Candidate, astray_mm, believed, ordered, rivalry
+from bedwatch.aim.finding.choose import LOOSE, Candidate, astray_mm, believed, ordered, rivalry
 from bedwatch.aim.finding.edges import Array, mean_picture
 from bedwatch.aim.finding.error import error_mm, standing_error_mm
 from bedwatch.aim.finding.fit import Fitted, level_spread_mm
-from bedwatch.aim.finding.guesses import Starts, guesses, one_outline, starts_of
+from bedwatch.aim.finding.guesses import Guess, Starts, guesses, one_outline, others, starts_of
 from bedwatch.aim.finding.refine import SAME_PX, apart_px, enlarged, refine
 from bedwatch.aim.finding.verify import MOST_AGAINST, doubt, evidence
 from bedwatch.aim.outline import mm_per_px, outline_of
@@ -66,9 +66,10 @@ def search(pictures: Sequence[Picture], bed: Bed) -> tuple[Aim | NotFound, Aim |
         return not_found(f"the picture is {tone}", "Check the lens cap, the light and the camera's exposure."), None
     view = View(bed=bed, size_px=(mean.shape[1], mean.shape[0]))
     look = look_at(view, mean, liveliness_of(used))
-    ranked = ordered(view, candidates(look))
+    begun = guesses(look.starts)
+    ranked = ordered(view, candidates(look, begun))
     if ranked and not _plain(view, ranked):
-        ranked = ordered(view, _farther(look, ranked))
+        ranked = ordered(view, _farther(look, begun, ranked))
     if not ranked:
         return not_found(f"no {bed.shape} outline was seen that could be the rim of the bed", ADVICE), None
     best = ranked[0]
@@ -94,12 +95,14 @@ def _plain(view: View, ranked: Sequence[Candidate]) -> bool:
     )
 
 
-def _farther(look: Look, first: Sequence[Candidate]) -> list[Candidate]:
+def _farther(look: Look, begun: Sequence[Guess], first: Sequence[Candidate]) -> list[Candidate]:
     """What the first look and a second one with twice as many starts have found, none twice.
 
-    Who looks longer finds more that looks like a bed by chance, so more is asked of what does not move.
+    Where the first look began the second need not. Who looks longer finds more that looks like a bed by chance, so more is
+    asked of what does not move.
     """
-    more = [one for one in candidates(look, 2) if one.found.lively or one.found.ringed or one.found.penalty < SURELY]
+    more = candidates(look, others(look.starts, guesses(look.starts, 2), begun))
+    more = [one for one in more if one.found.lively or one.found.ringed or one.found.penalty < SURELY]
     kept: list[Candidate] = []
     for one in sorted([*first, *more], key=lambda one: -one.found.rank):
         if all(apart_px(one.refined.fitted, other.refined.fitted) > SAME_PX for other in kept):
@@ -118,11 +121,10 @@ def look_at(view: View, mean: Array, liveliness: NDArray[np.float32] | None) -> 
     return Look(view=view, full=full, liveliness=liveliness, times=times, starts=starts)
 
 
-def candidates(look: Look, times_as_many: int = 1) -> list[Candidate]:
-    """What could be the bed, best first, each settled in the full picture. times_as_many: starts as usual."""
+def candidates(look: Look, begun: Sequence[Guess]) -> list[Candidate]:
+    """What could be the bed, best first, each settled in the full picture from one of these guesses."""
     view, full = look.view, look.full
-    begun = [enlarged(guess.pose, look.times) for guess in guesses(look.starts, times_as_many)]
-    settled = refine(view, full, begun)
+    settled = refine(view, full, [enlarged(guess.pose, look.times) for guess in begun])
     found = [Candidate(refined=one, found=evidence(view, full, one, look.liveliness)) for one in settled]
     found.sort(key=lambda one: -one.found.rank)
     return found
@@ -156,6 +158,8 @@ def aim_of(view: View, best: Candidate, astray_mm: float = 0.0) -> Aim:
     if best.refined.lone and view.bed.surface_below_rim_mm > 0.0:
         # the edge that shows may be the other one of a rim as wide as the outline beside it tells
         doubtful = max(LONE_RING_OFF_MM, 0.5 * best.found.beside_mm)
+        # where it fits loosely it may be the inner one here and the outer one there
+        doubtful *= float(np.hypot(1.0, fitted.badness / LOOSE))
     # a ledge taken for the foot looks like a surface off its level
     doubtful = float(np.hypot(doubtful, (0.1 if close else 0.2) * pose[DEEPER]))
     if 0.0 < best.found.wall_px < 6.0:  # foot, rim and ring within a few pixels may be taken for one another

@@ -71,28 +71,43 @@ def unlike(view: View, poses: NDArray[np.float64], value: Vector, most: int) -> 
     """The best poses, best first, none drawing nearly the same outlines as a better one."""
     order = np.argsort(-value, kind="stable")[: 12 * most]
     poses, value = poses[order], value[order]
-    places = bed_outline_mm(view.bed, 8)
-    depth = view.bed.surface_below_rim_mm + poses[:, DEEPER]
-    drawn = np.concatenate(
-        [view.project_all(poses, places, tuple(np.zeros(len(poses)))), view.project_all(poses, places, tuple(depth))],
-        axis=1,
-    )
+    drawn = _outlines(view, poses)
     span = np.exp(poses[:, LN_SCALE]) * view.bed.width_mm
     middle, size = drawn.mean(axis=1), np.log(span)
     kept: list[int] = []
+    # of those kept, one behind the other
+    middles, sizes, outlines = np.empty((most, 2)), np.empty(most), np.empty((most, *drawn.shape[1:]))
     for index in range(len(poses)):
-        if kept:
-            off = np.hypot(*(middle[kept] - middle[index]).T)
+        many = len(kept)
+        if many:
+            aside = middles[:many] - middle[index]
+            off = np.sqrt(aside[:, 0] ** 2 + aside[:, 1] ** 2)
             least = max(APART * span[index], 0.7)
-            near = [
-                kept[k] for k in np.flatnonzero(off < least)
-            ]  # others' outlines lie at least as far as their middles
-            if near and (np.hypot(*np.moveaxis(drawn[near] - drawn[index], -1, 0)).mean(axis=1) < least).any():
-                continue
-            same = (off < SAME * span[index]) & (np.abs(size[kept] - size[index]) < SAME)
+            near = np.flatnonzero(off < least)  # others' outlines lie at least as far as their middles
+            if len(near):
+                away = outlines[near] - drawn[index]
+                if (np.sqrt(away[..., 0] ** 2 + away[..., 1] ** 2).mean(axis=1) < least).any():
+                    continue
+            same = (off < SAME * span[index]) & (np.abs(sizes[:many] - size[index]) < SAME)
             if same.sum() >= most // 2:  # leave room for other things in the picture
                 continue
+        middles[many], sizes[many], outlines[many] = middle[index], size[index], drawn[index]
         kept.append(index)
         if len(kept) >= most:
             break
     return poses[kept], value[kept]
+
+
+def apart(view: View, poses: NDArray[np.float64], known: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """(m,) which of some poses (m, 10) draw none of the outlines of known ones (k, 10)."""
+    away = _outlines(view, poses)[:, None] - _outlines(view, known)[None]
+    off = np.sqrt(away[..., 0] ** 2 + away[..., 1] ** 2).mean(axis=2)
+    least = np.maximum(APART * np.exp(poses[:, LN_SCALE]) * view.bed.width_mm, 0.7)
+    return np.asarray((off > least[:, None]).all(axis=1))
+
+
+def _outlines(view: View, poses: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(m, n, 2) some places along foot and rim."""
+    places, depth = bed_outline_mm(view.bed, 8), view.bed.surface_below_rim_mm + poses[:, DEEPER]
+    drawn = [view.project_all(poses, places, height) for height in (np.zeros(len(poses)), depth)]
+    return np.concatenate(drawn, axis=1)

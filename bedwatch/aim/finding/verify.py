@@ -10,21 +10,11 @@ from numpy.typing import NDArray
 
 from bedwatch.aim.finding.beside import drawn_inside, unexplained_mm
 from bedwatch.aim.finding.edges import Array
-from bedwatch.aim.finding.fit import (
-    FOCAL_SHARE,
-    FOCAL_SPREAD,
-    FOOT,
-    RIM,
-    RING_EDGE,
-    Fitted,
-    Line,
-    beneath,
-    look,
-    within_px,
-)
+from bedwatch.aim.finding.fit import FOCAL_SHARE, FOCAL_SPREAD, Fitted, within_px
 from bedwatch.aim.finding.guesses import plausible
+from bedwatch.aim.finding.lines import FOOT, RIM, RING_EDGE, Line, beneath, looks, told_apart
 from bedwatch.aim.finding.refine import Refined
-from bedwatch.aim.pose import DEEPER, LN_DISTANCE, LN_SCALE, RING, Vector, View, bed_outline_mm
+from bedwatch.aim.pose import DEEPER, LN_DISTANCE, LN_SCALE, RING, U, V, Vector, View, bed_outline_mm
 from bedwatch.frames.cv import cv2
 
 SECTORS = 12
@@ -34,14 +24,18 @@ WHOLE_SIDE = 0.75  # of a rectangle's outline: so much is left when a side is mi
 MISFIT_SQUARE = (
     0.3  # badness of a still rectangle: its twelve lines fix a pose so often over that only the right one fits
 )
-# With a side beyond the picture's edge a rectangle is no longer fixed so often over: what is left must fit closely.
-SIDE_CUT, MISFIT_CUT = 0.24, 0.14
+# With a side beyond the picture's edge a rectangle is no longer fixed so often over: what is left must fit closely, two
+# outlines more closely than three.
+SIDE_CUT, MISFIT_CUT, MISFIT_CUT_LONE = 0.24, 0.18, 0.12
 SHOWS = 0.9  # share of a true outline that shows
 LEAST_TELLING = 0.35  # of what does not move: below it the edges of a busy picture may look like an outline
 BY_CHANCE = 0.25  # of an outline that plain powder may show somewhere inside the foot
 MOST_AGAINST_LONE = 0.45  # of a still bed of whose rim one edge shows
 LEAST_WALL_LONE_PX = 8.0  # a lid's or a hoop's edge looks like a wall so low
+MISFIT_THIN = 0.3  # of three outlines within so little of each other: a loose fit does not tell which is which
 MOST_AGAINST_FULL = 0.35  # of a still bed full to the brim, which shows but one outline
+# Where outlines are laid for comparison: aside, of the bed's width, and larger, logarithm.
+ASIDE = ((0.11, 0.06, 0.0), (-0.07, 0.1, 0.0), (-0.09, -0.08, -0.2), (0.05, -0.12, -0.35), (0.0, 0.0, -0.5))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,16 +138,17 @@ def evidence(view: View, picture: Array, refined: Refined, liveliness: NDArray[n
     fitted = refined.fitted
     scale = float(np.exp(fitted.pose[LN_SCALE]))
     within = within_px(fitted.pose)
-    foot, rim, ring = (look(view, picture, fitted.pose, kind, 2.5) for kind in (FOOT, RIM, RING_EDGE))
+    foot, rim, ring = told_apart(looks(view, picture, np.tile(fitted.pose, (3, 1)), (FOOT, RIM, RING_EDGE), 2.5))
     shown = _on_edge(rim, within) | _on_edge(ring, within)
     if refined.lone and fitted.line(RIM) is None and fitted.line(RING_EDGE) is not None:
         shown = _on_edge(ring, within)
     elif refined.lone:
         shown = _on_edge(rim, within)
-    whole = np.mean(_sectors(shown, rim.seen) & _sectors(_on_edge(foot, within), foot.seen))
+    there = rim.seen | (shown & ring.seen)  # of the rim's outlines, where either tells something
+    whole = np.mean(_sectors(shown, there) & _sectors(_on_edge(foot, within), foot.seen))
     span = scale * min(view.bed.width_mm, view.bed.length_mm) / min(view.size_px)
     return Evidence(
-        wall=float(shown.sum() / max(1, rim.seen.sum())),
+        wall=float(shown.sum() / max(1, there.sum())),
         foot=foot.support(within),
         chance=chance(view, picture, fitted.pose, within),
         whole=float(whole),
@@ -175,23 +170,15 @@ def evidence(view: View, picture: Array, refined: Refined, liveliness: NDArray[n
 
 def chance(view: View, picture: Array, pose: Vector, within_px: float) -> float:
     """Support that outlines of the same kind find when they are laid where no outline is expected."""
-    shares = []
     span = float(np.exp(pose[LN_SCALE])) * view.bed.width_mm
-    for du, dv, grow in (
-        (0.11, 0.06, 0.0),
-        (-0.07, 0.1, 0.0),
-        (-0.09, -0.08, -0.2),
-        (0.05, -0.12, -0.35),
-        (0, 0, -0.5),
-    ):
-        moved = pose.copy()
-        moved[0] += du * span
-        moved[1] += dv * span
-        moved[LN_SCALE] += grow
-        moved[LN_DISTANCE] -= grow
-        line = look(view, picture, moved, RIM, 2.5)
-        if line.seen.sum() > 40:
-            shares.append(line.support(within_px))
+    moved = np.tile(pose, (len(ASIDE), 1))
+    du, dv, grow = np.array(ASIDE).T
+    moved[:, U] += du * span
+    moved[:, V] += dv * span
+    moved[:, LN_SCALE] += grow
+    moved[:, LN_DISTANCE] -= grow
+    lines = looks(view, picture, moved, [RIM] * len(ASIDE), 2.5)
+    shares = [line.support(within_px) for line in lines if line.seen.sum() > 40]
     return float(np.mean(shares)) if shares else 1.0
 
 
@@ -254,11 +241,13 @@ def inside_motion(view: View, pose: Vector, liveliness: NDArray[np.float32] | No
     return medians[0] / max(medians[1], 0.25)
 
 
-def _cut(view: View, fitted: Fitted) -> float:
-    """Share of the surface's outline that lies outside the picture."""
+def side_cut(view: View, fitted: Fitted) -> bool:
+    """Whether a side of a rectangular bed's surface lies outside the picture."""
+    if view.bed.shape != "rectangular":
+        return False
     u, v = view.project(fitted.pose, bed_outline_mm(view.bed, 40), 0.0).T
     outside = (u < 0) | (v < 0) | (u > view.size_px[0] - 1) | (v > view.size_px[1] - 1)
-    return float(outside.mean())
+    return bool(outside.mean() > SIDE_CUT)
 
 
 def doubt(view: View, fitted: Fitted, found: Evidence, slack: float = 0.0) -> str | None:
@@ -279,7 +268,8 @@ def doubt(view: View, fitted: Fitted, found: Evidence, slack: float = 0.0) -> st
         return "the outline found is too small in the picture to be measured"
     if found.inside > 0.6:
         return "another outline shows inside the one that would be the powder's"
-    if view.bed.shape == "rectangular" and found.badness > MISFIT_CUT + slack and _cut(view, fitted) > SIDE_CUT:
+    closely = MISFIT_CUT if found.ringed else MISFIT_CUT_LONE
+    if found.badness > closely + slack and side_cut(view, fitted):
         return "one side lies outside the picture, and what shows fits too loosely to tell where it is"
     if view.bed.shape == "rectangular" and not lively:
         if found.whole <= WHOLE_SIDE:
@@ -290,7 +280,8 @@ def doubt(view: View, fitted: Fitted, found: Evidence, slack: float = 0.0) -> st
         return "another outline shows in the middle of the one that would be the powder's, like that of a lid"
     if found.apart < 0.6 and not lively:
         return "the outline found has the same on both sides, like a hoop or a drawn line"
-    if not full and not found.ringed and found.wall_px < LEAST_WALL_LONE_PX and not lively:
+    thin = not full and found.wall_px < LEAST_WALL_LONE_PX and not lively
+    if thin and (not found.ringed or found.badness > MISFIT_THIN):
         return "rim and surface lie too close together in the picture to be told apart"
     if full and not found.ringed and not lively:
         return "a single plain outline shows, which could be any disc or plate"

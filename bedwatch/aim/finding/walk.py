@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.aim.finding.field import Field, Nearest, depth_of, drawn, places_in
-from bedwatch.aim.finding.fit import BEND_SPREAD, FOCAL_SHARE, FOCAL_SPREAD, LEAN_SPREAD, STEP
+from bedwatch.aim.finding.field import Field, Nearest, drawn, pixels_of, places_in
+from bedwatch.aim.finding.fit import BEND_SPREAD, FOCAL_SHARE, FOCAL_SPREAD, LEAN_SPREAD, LEAST_DEEPER_MM, STEP
 from bedwatch.aim.pose import DEEPER, K1, LN_DISTANCE, LN_SCALE, NUMBERS, RING, ROLL, TX, TY, View
 
 WIDTHS_PX = (6.0, 5.0, 4.0, 3.0, 2.0, 1.5, 1.2, 1.0)  # of the Cauchy weight, from step to step
@@ -23,7 +23,14 @@ def walk(view: View, field: Field, nearest: Nearest, poses: NDArray[np.float64])
     deep = view.bed.surface_below_rim_mm
     free = [i for i in range(NUMBERS) if i != ROLL or view.bed.shape != "round"]
     spread = np.full(NUMBERS, np.inf)
-    spread[[TX, TY, ROLL, RING, K1, DEEPER]] = LEAN_SPREAD, LEAN_SPREAD, 0.4, 12.0, BEND_SPREAD, max(3.0, 0.12 * deep)
+    spread[[TX, TY, ROLL, RING, K1, DEEPER]] = (
+        LEAN_SPREAD,
+        LEAN_SPREAD,
+        0.4,
+        12.0,
+        BEND_SPREAD,
+        max(LEAST_DEEPER_MM, 0.12 * deep),
+    )
     usual = np.zeros(NUMBERS)
     usual[RING] = 6.0
     for width in WIDTHS_PX:
@@ -60,21 +67,22 @@ def _equations(
     m = len(poses)
     moved = np.repeat(poses[:, None], NUMBERS, axis=1)
     moved[:, range(NUMBERS), range(NUMBERS)] += STEP
-    there = drawn(view, moved.reshape(-1, NUMBERS))
+    there = pixels_of(view, moved.reshape(-1, NUMBERS))
+    offset = nearest.offset_px.reshape(-1, 2)
     normal, pull = np.zeros((m, NUMBERS, NUMBERS)), np.zeros((m, NUMBERS))
-    for line, ahead in zip(drawn(view, poses), there, strict=True):
+    for line, (x, y) in zip(drawn(view, poses), there, strict=True):
         at, inside = places_in(field, line)
-        away = nearest.offset_px[at]
-        miss = (away * line.normals).sum(axis=2)
-        aside = (away * away).sum(axis=2) - miss * miss
-        use = (inside & line.usable) * ALIKE / (1.0 + (miss * miss + aside) / width_px**2)
+        length = np.maximum(np.hypot(line.dx, line.dy), 1e-9)
+        nx, ny = line.dx / length, line.dy / length
+        away = offset[at]
+        away_x, away_y = away[..., 0], away[..., 1]
+        miss = away_x * nx + away_y * ny
+        use = (inside & line.usable) * ALIKE / (1.0 + (away_x * away_x + away_y * away_y) / width_px**2)
         use = np.where(np.abs(miss) < FARTHEST_PX, use, 0.0)
-        shift = ahead.pixels.reshape(m, NUMBERS, -1, 2) - line.pixels[:, None]
-        slopes = (shift * line.normals[:, None]).sum(axis=3) / STEP[:, None]
+        shift_x = x.reshape(m, NUMBERS, -1) - line.x[:, None]
+        shift_y = y.reshape(m, NUMBERS, -1) - line.y[:, None]
+        slopes = (shift_x * nx[:, None] + shift_y * ny[:, None]) / STEP[:, None]
         weighted = slopes * use[:, None]
         normal += np.matmul(weighted, slopes.transpose(0, 2, 1))
         pull += np.matmul(weighted, miss[..., None])[..., 0]
     return normal, pull
-
-
-__all__ = ["depth_of", "walk"]
