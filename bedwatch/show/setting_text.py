@@ -151,12 +151,13 @@ def evenness_words(evenness: Measured) -> str:
 
 
 def around_words(setting: Setting) -> list[tuple[str, str]]:
-    """What the operator gave, key and words; only what was given."""
+    """What the operator gave, and the level where the aim measured it: key and words; only what is known."""
     around = setting.around
     level = None
     if around.level_mm is not None:
         error = "" if around.level_error_mm is None else f" ± {around.level_error_mm:.0f}"
-        level = f"{around.level_mm:.0f}{error} mm below the rim"
+        seen = "" if around.level_error_mm is None else ", by the picture"
+        level = f"{around.level_mm:.0f}{error} mm below the rim{seen}"
     found = (
         ("supply", around.supply),
         ("powder", around.powder),
