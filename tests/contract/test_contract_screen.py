@@ -101,9 +101,7 @@ def test_a_stream_is_watched_paused_kept_as_a_clip_and_left(
     assert by_zone["6"]["speed_mm_s"] > by_zone["3"]["speed_mm_s"]
 
 
-def test_an_aim_is_looked_at_kept_and_holds_the_next_time(
-    line_of: Any, clip: Path, bed: Path, tmp_path: Path
-) -> None:
+def test_an_aim_is_looked_at_kept_and_holds_the_next_time(line_of: Any, clip: Path, bed: Path, tmp_path: Path) -> None:
     mine = tmp_path / "latch.bed.toml"
     mine.write_text(bed.read_text())
     aim = tmp_path / "latch.clip-avi.aim.toml"
