@@ -89,6 +89,8 @@ class Desk:
         """A reading was given out."""
         self._minutes.hear(reading)
         if self.back is not None:
+            if self._watch.aim is not None:
+                self.back.stands_at(self._watch.aim.level_mm)
             self.back.add(reading)
 
     def carry_out(self, order: Order, note: Note) -> None:

@@ -492,7 +492,7 @@ def _against(step: Step, move: Move | None = None, speed: float = 0.3) -> Agains
         )
         for number in range(1, 8)
     )
-    apart = Apart(zones=zones, speed=0.05, speed_error=0.04, sure=0.9)
+    apart = Apart(zones=zones, speed=0.05, speed_error=0.04, livelier=0.05, livelier_error=0.04, sure=0.9)
     return Against(setting="Tuesday", step=step, apart=apart, next=move, causes=("The level is lower: top up first.",))
 
 
