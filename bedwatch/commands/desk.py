@@ -24,6 +24,8 @@ from bedwatch.frames.open import live_name
 from bedwatch.judge.types import Did, Reading
 from bedwatch.judge.way_back import WayBack
 from bedwatch.keep.log import Log
+from bedwatch.keep.names import checked_name
+from bedwatch.keep.settings import has_setting
 from bedwatch.show.live_screen.orders import KeepAim, KeepClip, KeepSetting, LookAgain, Noted, Order, ShowAim
 from bedwatch.show.standing import Saved
 from bedwatch.show.thumbnail import thumbnail
@@ -33,7 +35,7 @@ Note = Callable[[str], None]
 
 
 _LINES_RIGHT = "Are the lines on the rim and the powder's edge, and 12 where your 12 o'clock is?"
-_NO_PICTURE = "A picture of it needs a terminal with colours; one is written to look at when you keep it."
+_NO_PICTURE = "A picture of it needs a terminal with colours; SPACE writes one to look at, beside the aim that is kept."
 
 
 class Desk:
@@ -87,6 +89,8 @@ class Desk:
         """A reading was given out."""
         self._minutes.hear(reading)
         if self.back is not None:
+            if self._watch.aim is not None:
+                self.back.stands_at(self._watch.aim.level_mm)
             self.back.add(reading)
 
     def carry_out(self, order: Order, note: Note) -> None:
@@ -120,6 +124,9 @@ class Desk:
         return None if self._frame is None else self._frame.coloured()
 
     def _keep_setting(self, order: KeepSetting) -> str:
+        name = checked_name(order.name, "name")
+        if has_setting(name, [self._bed_file.parent]):
+            raise UserError(f'there is a setting "{name}" already and nothing was saved; V again, with another name')
         setting = self._minutes.setting(order, self._watch, self._picture(), self._source)
         path = save_here(setting, self._watch, self._picture(), self._bed_file.parent)
         self.saved(saved_of(setting))
@@ -127,7 +134,7 @@ class Desk:
 
     def _about_kept(self, aim: Aim, kept: Aim) -> str:
         if aim is kept:
-            return f"The camera goes by the aim kept in {self._aim_file}; A shows it."
+            return f"The camera stands as in {self._aim_file}, which holds; A shows it."
         return f"The camera does not stand as in {self._aim_file}: the bed was found anew. A shows it, and keeps it."
 
     def _draw_aim(self, order: ShowAim) -> None:
@@ -142,9 +149,7 @@ class Desk:
         error = "" if aim.error_mm is None else f", places good to ± {aim.error_mm:.1f} mm"
         said = [Text(f"{aim.mm_per_px:.2f} mm per pixel at the centre{error}.")]
         said += [Text(f"! {problem.kind}: {problem.advice}") for problem in aim.problems]
-        said.append(
-            Text("Are the lines on the rim and the powder's edge, and 12 where your 12 o'clock is?", style="bold")
-        )
+        said.append(Text(_LINES_RIGHT if lines else _NO_PICTURE, style="bold"))
         self.show_aim(Text("\n").join([*lines, *said]), True)
 
     def _keep_aim(self) -> str:
@@ -156,7 +161,7 @@ class Desk:
         write_aim(aim, self._aim_file)
         drawn = self._aim_file.with_suffix(".check.png")
         write_bytes(drawn, cv2.imencode(".png", check_picture(picture, self._watch.bed, aim))[1].tobytes())
-        return f"The aim is kept in {self._aim_file}, and is gone by the next time; a picture of it in {drawn}."
+        return f"The aim is kept in {self._aim_file}, and holds the next time too; look at {drawn}."
 
     def _remark(self, words: str) -> str:
         if self._log is None:

@@ -55,6 +55,7 @@ def run_on_screen(
     duration_s: float | None = None,
     saved: Saved | None = None,
     reports: bool = True,
+    logs: bool = True,
 ) -> int:
     """Shows the run until it ends and a key is pressed, or the person leaves; the exit status. Raises what the run raised."""
     runner = _Runner(hand, follow)
@@ -68,6 +69,7 @@ def run_on_screen(
             duration_s=duration_s,
             saved=saved,
             reports=reports,
+            logs=logs,
         )
         caught.append(app.note)
         hand.opened(app)

@@ -65,7 +65,9 @@ class Sitting:
 
         try:
             saved = newest(self.bed_file.parent, self.bed) if self.back is None else saved_of(self.back.setting)
-            return run_on_screen(self.bed, attendant, follow, duration_s=frames.duration_s, saved=saved)
+            return run_on_screen(
+                self.bed, attendant, follow, duration_s=frames.duration_s, saved=saved, logs=self.log is not None
+            )
         finally:
             if self.log is not None:
                 self.log.note = _say

@@ -75,13 +75,22 @@ def run_watch(
             if log is not None:
                 log.note = note
                 give = both(log.reading, give)
-            run = Run(Watch(bed, aim, past), frames, give, note, aim_file)
+            watch = Watch(bed, aim, past)
+            if back is not None:
+                give = both(partial(_tell_level, back, watch), give)
+            run = Run(watch, frames, give, note, aim_file)
             status = run.follow()
     finally:
         frames.close()
     if run.too_little is not None:
         _say(run.too_little)
     return status
+
+
+def _tell_level(back: WayBack, watch: Watch, _: Reading) -> None:
+    """An aim that is found on the first pictures tells where the powder stands."""
+    if watch.aim is not None:
+        back.stands_at(watch.aim.level_mm)
 
 
 def _aim_of(aim_file: Path, bed_file: Path, bed: Bed) -> Aim:

@@ -21,8 +21,8 @@ def watch(
         typer.Option(
             "--log",
             metavar="FILE",
-            help="Log (.jsonl) that every reading is appended to; what it holds already, moves that were made too, is gone on "
-            "from.",
+            help="Log (.jsonl) that every reading is appended to; it goes on from what the log holds, moves that were "
+            "made too.",
         ),
     ] = None,
     against: Annotated[

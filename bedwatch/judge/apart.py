@@ -12,10 +12,9 @@ from bedwatch.judge.setting import Measured
 
 # Zones are alike within 10 %: what air-balancing trades work to (common practice, no source).
 ALIKE = 0.10
-# What another place of the camera and another light do to a bubbling zone's figures though nothing in the bed was changed:
-# on make-believe beds of 1.5 to 3 times the minimum, with the lamp on another side.
-SETUP_SPEED, SETUP_RESTLESS, SETUP_LENGTH = 0.04, 0.15, 0.015
-SETUP_LIVE = 0.02
+# What another place of the camera and another light do to the speed and live share of a bubbling zone though nothing in the
+# bed was changed: on make-believe beds of 1.5 to 3 times the minimum, with the lamp on another side.
+_SETUP_SPEED, _SETUP_LIVE = 0.04, 0.02
 # By how much the logarithm of the apparent speed, restlessness, and the logarithm of the length change with that of
 # what really moves, where zones erupt: light and shadow of the domes hardly quicken with the air. In between for
 # renderers that share no code; known to a share.
@@ -64,12 +63,17 @@ class Livelier:
         """Standard error of the share."""
         return math.exp(self.log) * math.hypot(self.again, self.fixed, SAYS_SPREAD * self.log)
 
-    def per(self, says: float) -> Livelier:
-        """For a sign that changes by `says` when what moves changes by one."""
-        return Livelier(log=self.log / says, again=self.again / says, fixed=self.fixed / says)
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Common:
+    """How much livelier all zones are together: the mean logarithm and its standard error.
 
-_NOT_KNOWN = Livelier(log=math.nan, again=math.nan, fixed=math.nan)
+    alike: how likely it is that each of them is within ALIKE.
+    """
+
+    log: float
+    error: float
+    alike: float
 
 
 class How(StrEnum):
@@ -106,7 +110,8 @@ class ZoneApart:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Apart:
-    """All zones. speed: the share by which they all are faster together, and its error; NaN when no zone can be told.
+    """All zones. speed: the share by which they all are faster together as it appears, and its error, for another light too.
+    livelier: by how much more of them moves, and its error. NaN when no zone can be told.
 
     sure: how likely it is that every zone is within ALIKE; NaN when one of them cannot be told.
     """
@@ -114,6 +119,8 @@ class Apart:
     zones: tuple[ZoneApart, ...]
     speed: float
     speed_error: float
+    livelier: float
+    livelier_error: float
     sure: float
 
     @property
@@ -122,15 +129,12 @@ class Apart:
         return all(zone.how is How.ALIKE for zone in self.zones)
 
 
-def apart(now: Sequence[Zone], then: Sequence[Zone], believed: Sequence[Livelier] | None = None) -> Apart:
+def apart(now: Sequence[Zone], then: Sequence[Zone], believed: Sequence[Livelier], common: Common) -> Apart:
     """Now against then, both of the same zones in the same order. Raises ValueError when they are not.
 
-    believed: how much livelier each zone is, from more than this look; None: from this look alone.
+    believed: how much livelier each zone is. common: how much all are of which that is known.
     """
-    if [zone.zone for zone in now] != [zone.zone for zone in then]:
-        raise ValueError("two looks at different zones")
-    if believed is None:
-        believed = [livelier(one, other) for one, other in zip(now, then, strict=True)]
+    check_same(now, then)
     zones = tuple(_zone(one, other, more) for one, other, more in zip(now, then, believed, strict=True))
     known = [(zone.speed, zone.speed_error) for zone in zones if math.isfinite(zone.speed)]
     speed = speed_error = math.nan
@@ -140,50 +144,25 @@ def apart(now: Sequence[Zone], then: Sequence[Zone], believed: Sequence[Livelier
         speed = math.expm1(sum(logs) / len(logs))
         own = math.sqrt(sum((error / (1 + value)) ** 2 for value, error in known)) / len(known)
         # Another light moves all zones together by about as much as it moves one.
-        speed_error = (1 + speed) * math.hypot(own, SETUP_SPEED)
-    sure = math.prod(zone.sure for zone in zones)
-    return Apart(zones=zones, speed=speed, speed_error=speed_error, sure=sure)
-
-
-def livelier(now: Zone, then: Zone) -> Livelier:
-    """How much livelier a zone is: by speed and, where it erupts both times, by its signs of eruptions too."""
-    if now.speed_mm_s.value is None or then.speed_mm_s.value is None:
-        return _NOT_KNOWN
-    if _still(now.speed_mm_s) or _still(then.speed_mm_s):
-        return _NOT_KNOWN
-    by_speed = _ratio(now.speed_mm_s, then.speed_mm_s, SETUP_SPEED)
-    if now.restless.value is None or then.restless.value is None:
-        return by_speed
-    by_restless = Livelier(
-        log=now.restless.value - then.restless.value,
-        again=now.restless.repeat or 0.0,
-        fixed=math.hypot(then.restless.repeat or 0.0, SETUP_RESTLESS),
+        speed_error = (1 + speed) * math.hypot(own, _SETUP_SPEED)
+    sure = common.alike * math.prod(within(zone.live, zone.live_error) for zone in zones)
+    if not all(math.isfinite(zone.sure) for zone in zones):
+        sure = math.nan
+    return Apart(
+        zones=zones,
+        speed=speed,
+        speed_error=speed_error,
+        livelier=math.expm1(common.log),
+        livelier_error=math.exp(common.log) * math.hypot(common.error, SAYS_SPREAD * common.log),
+        sure=sure,
     )
-    told = [by_speed.per(SPEED_SAYS), by_restless.per(RESTLESS_SAYS)]
-    if now.length_mm.value and then.length_mm.value:
-        told.append(_ratio(now.length_mm, then.length_mm, SETUP_LENGTH).per(LENGTH_SAYS))
-    weights = [1 / (one.again**2 + one.fixed**2) for one in told]
-    shares = [weight / sum(weights) for weight in weights]
-    return Livelier(
-        log=sum(share * one.log for share, one in zip(shares, told, strict=True)),
-        again=math.hypot(*(share * one.again for share, one in zip(shares, told, strict=True))),
-        fixed=math.hypot(*(share * one.fixed for share, one in zip(shares, told, strict=True))),
-    )
-
-
-def _ratio(now: Measured, then: Measured, setup: float) -> Livelier:
-    """Of two figures above 0, whose repeatability counts as ALIKE where it is not known."""
-    assert now.value is not None
-    assert then.value is not None
-    again, before = (one.relative if math.isfinite(one.relative) else ALIKE for one in (now, then))
-    return Livelier(log=math.log(now.value / then.value), again=again, fixed=math.hypot(before, setup))
 
 
 def _zone(now: Zone, then: Zone, more: Livelier) -> ZoneApart:
     speed, speed_error = _faster(now.speed_mm_s, then.speed_mm_s)
-    live, live_error = _difference(now.live, then.live, SETUP_LIVE)
+    live, live_error = _difference(now.live, then.live, _SETUP_LIVE)
     evenness, evenness_error = _difference(now.evenness, then.evenness, _SETUP_EVENNESS)
-    both_still = _still(now.speed_mm_s) and _still(then.speed_mm_s)
+    both_still = is_still(now.speed_mm_s) and is_still(then.speed_mm_s)
     return ZoneApart(
         zone=now.zone,
         how=_how(now, then, more.share, live, both_still=both_still),
@@ -214,16 +193,23 @@ def _how(now: Zone, then: Zone, livelier: float, live: float, *, both_still: boo
     return How.LIVELIER if more > 0 else How.QUIETER
 
 
-def _still(speed: Measured) -> bool:
+def check_same(now: Sequence[Zone], then: Sequence[Zone]) -> None:
+    """Raises ValueError when two looks are not of the same zones in the same order."""
+    if [zone.zone for zone in now] != [zone.zone for zone in then]:
+        raise ValueError("two looks at different zones")
+
+
+def is_still(speed: Measured) -> bool:
+    """As good as still: a ratio of two such speeds says nothing."""
     return speed.value is not None and speed.value < STILL_MM_S
 
 
 def _faster(now: Measured, then: Measured) -> tuple[float, float]:
-    if now.value is None or then.value is None or _still(now) or _still(then):
+    if now.value is None or then.value is None or is_still(now) or is_still(then):
         return math.nan, math.nan
     ratio = now.value / then.value
     parts = [one.relative if math.isfinite(one.relative) else ALIKE for one in (now, then)]
-    return ratio - 1, ratio * math.sqrt(parts[0] ** 2 + parts[1] ** 2 + SETUP_SPEED**2)
+    return ratio - 1, ratio * math.sqrt(parts[0] ** 2 + parts[1] ** 2 + _SETUP_SPEED**2)
 
 
 def _difference(now: Measured, then: Measured, setup: float) -> tuple[float, float]:
@@ -240,4 +226,16 @@ def within(value: float, error: float) -> float:
     return 0.5 * (math.erf(high) - math.erf(low))
 
 
-__all__ = ["ALIKE", "Apart", "How", "Livelier", "Zone", "ZoneApart", "apart", "livelier", "within"]
+__all__ = [
+    "ALIKE",
+    "Apart",
+    "Common",
+    "How",
+    "Livelier",
+    "Zone",
+    "ZoneApart",
+    "apart",
+    "check_same",
+    "is_still",
+    "within",
+]

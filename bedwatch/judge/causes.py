@@ -31,16 +31,16 @@ def causes_of(
     if (level := _level(setting, level_mm)) is not None:
         told.append(level)
     supply = turned.get(ALL_ZONES, 0.0)
-    if supply > _MORE_SUPPLY and (back or found.speed < _AS_THEN):
+    if supply > _MORE_SUPPLY and (back or found.livelier < _AS_THEN):
         told.append(
             f"The supply stands {100 * supply:.0f} % of its travel above its mark and gives no livelier bed than then. Look, in "
             f"this order, at {_DULL}; a supply that must go up week by week is the alarm."
         )
-    elif not turned and stirred and found.speed < -FAR:
+    elif not turned and stirred and found.livelier < -FAR:
         told.append(
             f"At the same marks all zones are duller. Before you turn the supply up look, in this order, at {_DULL}."
         )
-    elif not turned and found.speed > FAR:
+    elif not turned and found.livelier > FAR:
         told.append(
             "At the same marks all zones are livelier: a low level does that (top up to the mark, stir, wait two minutes), or "
             "another light. Don't trim the zones to a low bed."

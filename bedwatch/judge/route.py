@@ -49,7 +49,8 @@ def next_move(
     stirred, over: done before.
 
     Whatever is over the level that most zones share is throttled first, which feeds the others; a valve is opened only when none
-    is over; the supply goes up first when the bed is dull, down to the mark last. None: what is left is no valve's matter.
+    is over; the supply goes up first when the bed is dull, down to the mark last. None: what is left is no valve's matter, or
+    too little for a turn.
     """
     plan = _plan(offsets, free, toward)
     above = {number: off - plan.level for number, off in offsets.items() if number in free}
@@ -70,6 +71,8 @@ def next_move(
     if abs(plan.level) <= _LEVEL and len(above) < len(offsets):
         return Step.TRIM, None
     common = sum(offsets.values()) / len(offsets) if len(above) == len(offsets) else plan.level
+    if abs(common) < 0.5 * _LEAST * toward.gain(None):
+        return Step.LOOK, None  # the least turn that can be made would go further past the mark than it stands off now
     if common > 0:
         because = (
             f"All zones are livelier than saved, by {100 * math.expm1(common):.0f} % together: come down to the mark."

@@ -53,14 +53,12 @@ class Toward:
     def _gain(self, valve: int | None) -> int:
         return self.zones + (self.zones if valve is None else valve)
 
-    def seen(self, offsets: Sequence[float], errors: Sequence[float]) -> Toward:
-        """After a look; NaN: not known."""
-        known = [
-            k for k, (value, error) in enumerate(zip(offsets, errors, strict=True)) if math.isfinite(value + error)
-        ]
+    def seen(self, offsets: Sequence[float] | Array, chance: Array) -> Toward:
+        """After a look; NaN: not known. chance: (n, n) covariance of what another look would draw anew."""
+        known = [k for k, value in enumerate(offsets) if math.isfinite(value)]
         if not known:
             return self
-        noise = np.diag([errors[k] ** 2 for k in known])
+        noise = chance[np.ix_(known, known)]
         off = np.array([offsets[k] for k in known]) - self.mean[known]
         weight = np.linalg.solve(self.cov[np.ix_(known, known)] + noise, self.cov[known])
         cov = self.cov - self.cov[:, known] @ weight

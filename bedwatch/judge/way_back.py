@@ -8,14 +8,18 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Collection, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Collection
+from dataclasses import dataclass
 
-from bedwatch.judge.apart import ALIKE, Apart, How, Livelier, ZoneApart, apart, livelier, within
+import numpy as np
+from numpy.typing import NDArray
+
+from bedwatch.judge.apart import ALIKE, Apart, Common, How, Livelier, ZoneApart, apart
 from bedwatch.judge.causes import causes_of
 from bedwatch.judge.route import Step, next_move
 from bedwatch.judge.setting import Setting
 from bedwatch.judge.steady import WINDOW_S, Steady, mean_of
+from bedwatch.judge.together import Together, chance_alike, common_of, compared, deeper_by, level_of, together
 from bedwatch.judge.toward import Toward, first_toward
 from bedwatch.judge.types import ALL_ZONES, Did, Done, Move, Reading, State
 
@@ -24,6 +28,9 @@ LEAST_S = 8.0
 # One is back when the chance that every zone is within ALIKE is this share of what the errors would allow with no offset at
 # all; a look is long enough when that itself is such a share of what the longest look would allow.
 _SURE, _LONG_ENOUGH = 0.92, 0.8
+_NEARLY = 0.8  # and so near where no turn that can be made would bring it nearer
+_ADDED_UP = 6  # looks between which the bed is changed little, on the way
+_SHORT = 0.04  # of the saved bed: so near to it counts as there
 _STIRRED = (0.1, 0.2)  # what a stir may do to each zone, and to all of them
 _STILL, _STILL_ERROR = 1.0, 0.5  # offset of a zone that only one of the two looks saw moving
 _FIXED = "No valve: zones that have none are off what was saved, and the supply moves all alike: look at their lines and holes."
@@ -63,7 +70,7 @@ class WayBack:
     ) -> None:
         self.setting = setting
         self._free = [n for n, zone in enumerate(setting.zones) if valves is None or zone.zone in valves]
-        self.level_mm = level_mm
+        self.stands_at(level_mm)
         self._names = [zone.zone for zone in setting.zones]
         self._since: deque[Reading] = deque(maxlen=_KEPT)
         self._now_s = -math.inf
@@ -72,6 +79,11 @@ class WayBack:
         self._over = False
         self._turned: dict[str, float] = {}
         self._before = first_toward(len(setting.zones))  # what was believed when the readings since began
+
+    def stands_at(self, level_mm: tuple[float, float | None] | None) -> None:
+        """Where the powder stands now, once that is known; a lower bed shows smaller domes with the same air."""
+        self.level_mm = level_mm
+        self._deeper = deeper_by(level_of(self.setting), level_mm)
 
     def add(self, event: Reading | Did) -> None:
         """What came next. Readings of before a move count no more."""
@@ -98,9 +110,10 @@ class WayBack:
         steady = self._steady()
         if steady is None:
             return Against(setting=self.setting.name, step=Step.WAIT)
-        toward, believed = self._believed(steady)
-        found = apart(steady.zones, self.setting.zones, believed)
-        if self._stirred and found.speed > -0.02:
+        toward, told = self._believed(steady)
+        believed = _Believed(log=np.where(np.isfinite(told.log), toward.offset, math.nan), toward=toward, told=told)
+        found = apart(steady.zones, self.setting.zones, believed.zones(), believed.common())
+        if self._stirred and found.livelier > -_SHORT:
             self._over = True
         step, move = self._next(found, toward, believed)
         causes = causes_of(
@@ -132,18 +145,15 @@ class WayBack:
             self._before, _ = self._believed(steady)
         self._since.clear()
 
-    def _believed(self, steady: Steady) -> tuple[Toward, list[Livelier]]:
-        """What is believed of every zone after this look and those before."""
-        told = [livelier(now, then) for now, then in zip(steady.zones, self.setting.zones, strict=True)]
-        alone = apart(steady.zones, self.setting.zones, told)
-        scores = [_score(zone, one) for zone, one in zip(alone.zones, told, strict=True)]
-        toward = self._before.seen([value for value, _ in scores], [error for _, error in scores])
-        return toward, [
-            replace(one, log=float(log), again=float(again))
-            for one, log, again in zip(told, toward.offset, toward.spread, strict=True)
-        ]
+    def _believed(self, steady: Steady) -> tuple[Toward, Together]:
+        """What is believed of every zone after this look and those before; the look by itself."""
+        told = together(steady.zones, self.setting.zones, self._deeper, looks=_ADDED_UP)
+        alone = compared(steady.zones, self.setting.zones, self._deeper)
+        scores = [_score(zone, told.of(number)) for number, zone in enumerate(alone.zones)]
+        chance = told.again + np.diag([more**2 for _, more in scores])
+        return self._before.seen([value for value, _ in scores], chance), told
 
-    def _next(self, found: Apart, toward: Toward, believed: Sequence[Livelier]) -> tuple[Step, Move | None]:
+    def _next(self, found: Apart, toward: Toward, believed: _Believed) -> tuple[Step, Move | None]:
         offsets = {
             number: float(toward.offset[number])
             for number, zone in enumerate(found.zones)
@@ -151,34 +161,60 @@ class WayBack:
         }
         if not offsets:
             return Step.WAIT, None
+        long_enough, at_best = False, math.nan
         if found.alike:
-            known = [one for one in believed if math.isfinite(one.error)]
-            now, best = _chance(known), _chance([replace(one, log=0.0) for one in known])
-            if now >= _SURE * best and best >= _LONG_ENOUGH * _chance(
-                [replace(one, log=0.0, again=0.0) for one in known]
-            ):
+            at_best = believed.alike(off=False)
+            long_enough = at_best >= _LONG_ENOUGH * believed.alike(off=False, long=True)
+            if believed.alike() >= _SURE * at_best and long_enough:
                 return Step.BACK, None
-            long = [replace(one, again=0.0) for one in known]
-            if _chance(long) >= _SURE * _chance([replace(one, log=0.0) for one in long]):
+            if believed.alike(long=True) >= _SURE * believed.alike(off=False, long=True):
                 return Step.LOOK, None
-        return next_move(self._names, offsets, self._free, toward, stirred=self._stirred, over=self._over)
+        step, move = next_move(self._names, offsets, self._free, toward, stirred=self._stirred, over=self._over)
+        if step is Step.LOOK and found.alike and long_enough and believed.alike() >= _NEARLY * at_best:
+            return Step.BACK, None
+        return step, move
 
 
-def _chance(believed: Sequence[Livelier]) -> float:
-    """That every one of them is within ALIKE."""
-    return math.prod(within(one.share, one.error) for one in believed)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Believed:
+    """How much livelier each zone is; log: (n,), NaN where it cannot be told."""
+
+    log: NDArray[np.float64]
+    toward: Toward
+    told: Together
+
+    def zones(self) -> list[Livelier]:
+        """Each zone by itself."""
+        return [
+            Livelier(
+                log=float(log), again=float(again) if math.isfinite(log) else math.nan, fixed=self.told.of(n).fixed
+            )
+            for n, (log, again) in enumerate(zip(self.log, self.toward.spread, strict=True))
+        ]
+
+    def common(self) -> Common:
+        """All zones together."""
+        return common_of(self.log, self.told.fixed + self._spread())
+
+    def _spread(self) -> NDArray[np.float64]:
+        return self.toward.cov[: len(self.log), : len(self.log)]
+
+    def alike(self, *, off: bool = True, long: bool = False) -> float:
+        """The chance that all zones of which it is known are within ALIKE. not off: if none were. long: after endless looks."""
+        cov = self.told.fixed if long else self.told.fixed + self._spread()
+        return chance_alike(self.log if off else 0.0 * self.log, cov)
 
 
 def _score(zone: ZoneApart, told: Livelier) -> tuple[float, float]:
-    """How much livelier a zone is, as a logarithm, with its error; what its live share lacks counts too."""
+    """How much livelier a zone is, as a logarithm, and an error beside the look's own; what its live share lacks counts too."""
     if zone.how is How.UNKNOWN:
-        return math.nan, math.nan
+        return math.nan, 0.0
     if not math.isfinite(told.log):
         still = {How.LIVELIER: _STILL, How.QUIETER: -_STILL}.get(zone.how, 0.0)
         return still, _STILL_ERROR if still else ALIKE
     if abs(zone.live) > ALIKE:
-        return told.log + zone.live, math.hypot(told.again, zone.live_error)
-    return told.log, told.again
+        return told.log + zone.live, zone.live_error
+    return told.log, 0.0
 
 
 __all__ = ["Against", "Step", "WayBack"]

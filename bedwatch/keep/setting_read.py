@@ -70,7 +70,10 @@ def read_setting(path: Path | str) -> Setting:
 
 def _check_format(path: Path) -> None:
     name = printable(str(path), 400)
-    form = parse(read_text(path), name).get("format")
+    top = parse(read_text(path), name)
+    form = top.get("format")
+    if not {"format", "saved", "bedwatch"} & set(top):
+        raise FileError(f"{name}: is no saved setting; expected a file that settings save, or V on the screen, wrote")
     if isinstance(form, int) and not isinstance(form, bool) and form > FORMAT:
         raise FileError(
             f"{name}: format: found {shown(form)}, expected {FORMAT}; a later bedwatch wrote it, read it with that"

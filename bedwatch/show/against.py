@@ -30,6 +30,8 @@ def against_dict(against: Against) -> dict[str, Any]:
         "step": against.step.value,
         "back": against.step is Step.BACK,
         "sure": _number(against.sure),
+        "livelier": None if found is None else _number(found.livelier),
+        "livelier_error": None if found is None else _number(found.livelier_error),
         "faster": None if found is None else _number(found.speed),
         "faster_error": None if found is None else _number(found.speed_error),
         "zones": []

@@ -29,13 +29,14 @@ def next_move(
     amount: bool = False,
     noted: str | None = None,
     back: bool = False,
+    paused: bool = False,
     valves: Valves = NO_MARKS,
 ) -> Lines:
     """A block of full width: the move (or why there is none) large, then how to do it, then why.
 
     words_rows: how many lines of words at most stand below the large ones. double: letters of twice the size
     where they fit. amount: large letters too for how far to turn. noted: what was just done, told instead until a newer
-    reading comes. back: the bed is as it was saved. valves: as the bed file tells them.
+    reading comes. back: the bed is as it was saved. paused: nothing is read. valves: as the bed file tells them.
     Always as many lines for the same arguments, whatever the reading,
     unless no large letters fit: then one line of spaced capitals, and blank ones to make up for the others.
     """
@@ -43,10 +44,12 @@ def next_move(
     choices = ("YOU ARE BACK", "BACK") if back else headlines(reading)
     if noted is not None:
         sentence, why, choices = f"Noted: {noted}.", _NOTED_WHY, ("NOTED",)
-    style = _PLAIN if noted else _style(reading, look)
+    if paused:
+        (sentence, why), choices = _PAUSED_TOLD, ("PAUSED",)
+    style = _PLAIN if noted or paused else _style(reading, look)
     lines = [Text(row, style=style, no_wrap=True, end="") for row in _headline(choices, look, width, double)]
     if amount:
-        far = _large_amount(None if noted else reading, look, width)
+        far = _large_amount(None if noted or paused else reading, look, width)
         lines += [Text(row, style=style, no_wrap=True, end="") for row in far]
     words = wrapped(sentence, width, look, most=max(1, words_rows))
     lines += [Text(line, style=_PLAIN, no_wrap=True, end="") for line in words]
@@ -58,6 +61,10 @@ def next_move(
 
 
 _BACK_TOLD = ("The bed is as it was saved. Leave the valves as they are.", "")
+_PAUSED_TOLD = (
+    "Nothing is read or noted while your hands are at the bed. P goes on.",
+    f"The figures below are from before; afterwards a reading needs about {NEEDED_S} s of picture.",
+)
 _NOTED_WHY = "Wait until the bed has settled, a minute is best, then look again."
 
 

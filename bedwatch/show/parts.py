@@ -146,21 +146,35 @@ def _fault_words(fault: Fault, look: Look) -> tuple[str, str, str]:
     return full, look.text(f"{what}: {place}, {since}"), look.text(f"{what}: {place.partition(',')[0]}, {since}")
 
 
-def problems_list(reading: Reading | None, look: Look, *, width: int, rows: int, notes: tuple[str, ...] = ()) -> Lines:
+def problems_list(
+    reading: Reading | None,
+    look: Look,
+    *,
+    width: int,
+    rows: int,
+    notes: tuple[str, ...] = (),
+    answer: str | None = None,
+) -> Lines:
     """What ails the picture and what to do, and notes of the program's own, each wrapped over two lines if need
     be. The last line counts what is over. What `next_move` tells in full is not told again.
+
+    answer: what the last key came to, told first and whole; the header counts what ails the picture meanwhile.
     """
     said_above = why_no_picture(reading)
     problems = [p for p in reading.problems if p is not said_above] if reading else []
     found = [f"{PROBLEMS[p.kind]}: {p.advice}" for p in problems]
     said = [f"! {words}" for words in [*found, *notes]]
-    spare = max(0, rows - len(said))
     lines: Lines = []
+    if answer is not None and rows > 0:
+        lines = [Text(piece, no_wrap=True, end="") for piece in wrapped(f"! {answer}", width, look, most=min(rows, 3))]
+        if len(lines) == rows:
+            return lines
+    spare = max(0, rows - len(lines) - len(said))
     for words in said:
         pieces = wrapped(words, width, look, most=1 + min(spare, 1))
         spare -= len(pieces) - 1
         lines += [Text(piece, no_wrap=True, end="") for piece in pieces]
-    return _at_most(lines, rows, width, "more lines", look)
+    return _at_most(lines, rows, width, "more lines: X tells them", look)
 
 
 def cautions(look: Look, *, width: int, short: bool = False) -> Lines:

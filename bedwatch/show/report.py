@@ -13,8 +13,9 @@ from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
 from bedwatch.bed import Bed
-from bedwatch.judge.apart import How, apart
+from bedwatch.judge.apart import How
 from bedwatch.judge.setting import Setting
+from bedwatch.judge.together import settings_compared
 from bedwatch.judge.types import Move, Reading
 from bedwatch.show.look import Look
 from bedwatch.show.parts import CAUTIONS
@@ -28,6 +29,7 @@ from bedwatch.show.setting_text import (
     saved_words,
     signed,
     sure_words,
+    together_words,
 )
 from bedwatch.show.trend import trends_of
 from bedwatch.show.words import CANT_TELL, HINTS, PROBLEMS, instruction, share, speed, zone_place
@@ -124,7 +126,7 @@ def _rows(setting: Setting, bed: Bed) -> list[dict[str, str]]:
 
 
 def _compared(now: Setting, then: Setting) -> dict[str, Any]:
-    found = apart(now.zones, then.zones)
+    found = settings_compared(now, then)
     return {
         "zones": [
             {
@@ -136,7 +138,7 @@ def _compared(now: Setting, then: Setting) -> dict[str, Any]:
             }
             for one, before, after in zip(found.zones, then.zones, now.zones, strict=True)
         ],
-        "speed": percent(found.speed, found.speed_error),
+        "together": together_words(found),
         "sure": sure_words(found.sure),
         "changed": changed_words(then, now),
     }

@@ -33,9 +33,10 @@ def verdict_sentence(setting: Setting) -> str:
     waiting = [zone.zone for zone in setting.zones if zone.hint is HintWord.WAIT]
     if waiting:
         told.append(f"{_zones(waiting)} cannot be told")
-    told += [f"{FAULTS[fault.kind]} in zone {fault.zone}" for fault in setting.faults]
+    seen = [f"{FAULTS[fault.kind]} in zone {fault.zone}" for fault in setting.faults]
+    wishes = "; ".join(_listed(parts) for parts in (told, seen) if parts)
     stands = _STANDS[setting.bed.verdict]
-    return f"{stands}: {_listed(told)}." if told else f"{stands}."
+    return f"{stands}: {wishes}." if wishes else f"{stands}."
 
 
 def figures_sentence(setting: Setting) -> str:

@@ -49,10 +49,12 @@ def screen(
     """The whole picture in at most `height` lines of at most `width` cells; good from 80 x 24 up.
 
     Smaller screens lose zones, then lines from the bottom, never the move. `reading` None: nothing has been read
-    yet. `notes`: lines of the program's own, shown with the problems. `standing`: moves, saved setting, keys.
+    yet. `notes`: lines of the program's own, the newest last; that one is shown before all else. `standing`: moves,
+    saved setting, keys.
     """
     against = standing.against
-    notes = (*way_back_lines(against, bed.valves), *notes)
+    answer = notes[-1] if notes else None
+    notes = (*way_back_lines(reading, against, bed.valves), *notes[-2::-1])
     if reading is not None:
         reading = toward(reading, against)
     if standing.ended is not None:
@@ -76,6 +78,7 @@ def screen(
         amount=height >= _AMOUNT_ROWS,
         noted=noted,
         back=is_back(reading, against),
+        paused=standing.paused,
         valves=bed.valves,
     )
     rule = Text(look.rule * width, style=Style(dim=True), no_wrap=True, end="")
@@ -85,11 +88,13 @@ def screen(
     warned = cautions(look, width=width)
     roomy = height >= _FULL_CAUTIONS_ROWS or (reading is None and len(lines) + 6 + len(warned) <= height)
     warned = [rule, *warned] if roomy else cautions(look, width=width, short=True)
-    talk = problems_list(reading, look, width=width, rows=1 if small else 2 if height < 30 else 5, notes=notes)
+    talk = problems_list(
+        reading, look, width=width, rows=1 if small else 2 if height < 30 else 5, notes=notes, answer=answer
+    )
     if not small:
         lines.append(rule.copy())
     last = [*keys, *warned]
-    since = trends(reading, standing.before) if against is None else off_saved(against)
+    since = trends(reading, standing.before) if against is None else off_saved(reading, against)
     middle = height - len(lines) - len(below) - len(talk) - len(last)
     lines += _middle(reading, bed, look, width, max(middle, 3), since)
     lines += below + talk

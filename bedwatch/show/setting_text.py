@@ -14,8 +14,9 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from bedwatch.judge.apart import How, apart
+from bedwatch.judge.apart import Apart, How
 from bedwatch.judge.setting import Measured, Setting
+from bedwatch.judge.together import settings_compared
 from bedwatch.show.look import Look, look_for
 from bedwatch.show.words import (
     CANT_TELL,
@@ -121,7 +122,7 @@ def print_compared(first: Setting, second: Setting, out: TextIO) -> None:
     """The second against the first, zone by zone. Raises ValueError when they are of different zones."""
     page = SettingPage(out)
     page.heading(f"{second.name} ({saved_words(second)}) against {first.name} ({saved_words(first)})")
-    found = apart(second.zones, first.zones)
+    found = settings_compared(second, first)
     rows = []
     for one, other, zone in zip(first.zones, second.zones, found.zones, strict=True):
         rows.append(
@@ -136,9 +137,15 @@ def print_compared(first: Setting, second: Setting, out: TextIO) -> None:
             )
         )
     page.table(("zone", "valve then", "valve now", "live", "mm/s", "livelier by", ""), rows, words=(0, 1, 2, 6))
-    page.line(f"all zones together: {percent(found.speed, found.speed_error)} faster; {sure_words(found.sure)}")
+    page.line(f"all zones together: {together_words(found)}; {sure_words(found.sure)}")
     for key, then, now in changed_words(first, second):
         page.line(f"{key}: {then} before, {now} now")
+
+
+def together_words(found: Apart) -> str:
+    """What all zones do: more that moves, and the speed as it appears, which a lamp changes too."""
+    more, faster = percent(found.livelier, found.livelier_error), percent(found.speed, found.speed_error)
+    return f"livelier by {more} (their speed as it appears by {faster})"
 
 
 def saved_words(setting: Setting) -> str:
@@ -151,12 +158,13 @@ def evenness_words(evenness: Measured) -> str:
 
 
 def around_words(setting: Setting) -> list[tuple[str, str]]:
-    """What the operator gave, key and words; only what was given."""
+    """What the operator gave, and the level where the aim measured it: key and words; only what is known."""
     around = setting.around
     level = None
     if around.level_mm is not None:
         error = "" if around.level_error_mm is None else f" ± {around.level_error_mm:.0f}"
-        level = f"{around.level_mm:.0f}{error} mm below the rim"
+        seen = "" if around.level_error_mm is None else ", by the picture"
+        level = f"{around.level_mm:.0f}{error} mm below the rim{seen}"
     found = (
         ("supply", around.supply),
         ("powder", around.powder),

@@ -30,20 +30,26 @@ def is_back(reading: Reading | None, against: Against | None) -> bool:
     return reading is not None and reading.state is State.READING and against is not None and against.step is Step.BACK
 
 
-def way_back_lines(against: Against | None, valves: Valves = NO_MARKS) -> tuple[str, ...]:
-    """Where one stands, and what turning valves does not explain."""
-    return () if against is None else (against_line(against, valves), *against.causes)
+def way_back_lines(reading: Reading | None, against: Against | None, valves: Valves = NO_MARKS) -> tuple[str, ...]:
+    """Where one stands, and what turning valves does not explain; where one stood is not told while nothing can be read."""
+    if against is None or not _can_tell(reading, against):
+        return ()
+    return (against_line(against, valves), *against.causes)
 
 
-def off_saved(against: Against) -> Trends:
+def off_saved(reading: Reading | None, against: Against) -> Trends:
     """Each zone against the setting, in the place of its trend."""
-    if against.apart is None:
+    if against.apart is None or not _can_tell(reading, against):
         return Trends()
     words = {}
     for zone in against.apart.zones:
         more = f"{100 * zone.livelier:+.0f} %" if math.isfinite(zone.livelier) else ""
         words[zone.zone] = more if more and zone.how is not How.ALIKE else _NOW[zone.how]
     return Trends(words=words, heading="to saved")
+
+
+def _can_tell(reading: Reading | None, against: Against) -> bool:
+    return against.step is Step.WAIT or (reading is not None and reading.state is State.READING)
 
 
 __all__ = ["is_back", "off_saved", "toward", "way_back_lines"]

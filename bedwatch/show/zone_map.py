@@ -69,11 +69,11 @@ def zone_map_svg(bed: Bed, setting: Setting, words: str) -> str:
         if one.hint in _HATCHES:
             parts.append(f'<polygon points="{points}" fill="url(#bw-{one.hint.value})"/>')
     parts.append(_wall(bed))
+    parts += [_fault(bed, fault) for fault in setting.faults]
     parts.append('<g text-anchor="middle">')
     for zone, tag, one in zip(bed.zones, zone_tags(bed), setting.zones, strict=True):
         parts.append(_label(bed, zone, tag, one))
     parts.append("</g>")
-    parts += [_fault(bed, fault) for fault in setting.faults]
     return "".join([*parts, _clock(bed), _bar(bed), "</svg>"])
 
 

@@ -13,6 +13,8 @@ from datetime import UTC, datetime
 import numpy as np
 from numpy.typing import NDArray
 
+from bedwatch.aim.types import Aim
+from bedwatch.judge.setting import Circumstances
 from bedwatch.judge.steady import mean_of
 from bedwatch.judge.types import ALL_ZONES, Did, Done, HintWord, Reading
 from bedwatch.judge.way_back import Step, WayBack
@@ -20,7 +22,7 @@ from bedwatch.keep.setting_of import setting_of
 from bedwatch.sim import BedSource, Scene, demo_scene
 from bedwatch.sim.camera import fitting_focal_px
 from tests.benchmarks.group import Group, Row, follow
-from tests.benchmarks.way_back_looks import SetUp
+from tests.benchmarks.way_back_looks import SetUp, level_seen
 
 SEED_BASE = 52000  # nothing is chosen on these
 STARTS, QUICK = 50, 4
@@ -29,6 +31,7 @@ SAVED_S, LOOK_S = 64.0, 14.0  # a minute when it is saved, as the README asks fo
 DRAWN_STARTS = 200
 _SIZE_PX, _FPS = (640, 480), 15.0
 _WITHIN = 0.10
+LEVEL_MM, LOWER_MM = 80.0, 15.0  # below the rim when it was saved, and by how much lower it stands now
 # Of `sim` at twice the minimum, 150 mm deep, and what a level a tenth lower makes of it.
 _MM_S, _LOWER = 17.0, 0.975
 
@@ -98,15 +101,25 @@ class Pictures:
     """The make-believe bed before a camera and a lamp, each look a clip of its own."""
 
     def __init__(self, seed: int, number: int, scene: Scene, *, lower: bool) -> None:
-        self._seed, self._number = seed, number
-        self._scene = replace(scene, depth_mm=135.0) if lower else scene
+        self._seed, self._number, self._bed = seed, number, scene.bed
+        if lower:
+            surface = replace(scene.bed, surface_below_rim_mm=scene.bed.surface_below_rim_mm + LOWER_MM)
+            scene = replace(scene, bed=surface, depth_mm=scene.depth_mm - LOWER_MM)
+        self._scene = scene
+        self._aim: Aim | None = None
+
+    @property
+    def level_mm(self) -> tuple[float, float | None] | None:
+        """Where the powder stands, as the aim of the first look measured it."""
+        return None if self._aim is None else self._aim.level_mm
 
     def look(self, air: Shares, seconds: float) -> tuple[list[Reading], Shares]:
         """Readings, and the zones' true speeds, mm/s."""
         now = replace(self._scene, air=tuple(air), duration_s=seconds, seed=self._seed + self._number)
         self._number += 1
         source = BedSource(now)
-        _, readings = follow(source, now.bed)
+        watch, readings = follow(source, self._bed, self._aim)
+        self._aim = self._aim or watch.aim
         return readings, np.array(source.truth.speed_mm_s)
 
 
@@ -115,6 +128,7 @@ class Drawn:
 
     def __init__(self, rng: np.random.Generator, zones: int, *, lower: bool) -> None:
         self._set_up, self._lower = SetUp(rng, zones, lower=lower), lower
+        self.level_mm = level_seen(rng, LEVEL_MM + LOWER_MM if lower else LEVEL_MM, LEVEL_MM)
 
     def look(self, air: Shares, seconds: float) -> tuple[list[Reading], Shares]:
         return self._set_up.look(_MM_S * air * (_LOWER if self._lower else 1.0), seconds)
@@ -137,8 +151,15 @@ def run(job: tuple[int, bool]) -> Way:
     steady = mean_of(readings)
     if steady is None:
         raise AssertionError(f"start {seed}: nothing to save")
+    level = eyes[0].level_mm
     setting = setting_of(
-        steady, scenes[0].bed, name="saved", saved=datetime(2026, 1, 1, tzinfo=UTC), version="0", source="make-believe"
+        steady,
+        scenes[0].bed,
+        name="saved",
+        saved=datetime(2026, 1, 1, tzinfo=UTC),
+        version="0",
+        source="make-believe",
+        around=Circumstances() if level is None else Circumstances(level_mm=level[0], level_error_mm=level[1]),
     )
     network.lighter = 1.05  # a bed a tenth lower passes a little more air at the same marks
     network.valves = np.clip(network.valves * np.exp(rng.normal(0, 0.2, 7)), 0.1, 1.0)
@@ -153,6 +174,7 @@ def _walk(seed: int, back: WayBack, network: Network, eye: Pictures | Drawn, wan
         looks += 1
         readings, true = eye.look(network.air(), LOOK_S)
         trues.append(true)
+        back.stands_at(eye.level_mm)
         for reading in readings:
             back.add(reading)
         found = back.against()

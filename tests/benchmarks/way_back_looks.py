@@ -1,7 +1,7 @@
 """What two set-ups of camera and lamp make of one bed, without pictures: drawn about what pictures of `sim` were seen to do.
 
 All in shares of the true speed, one standard deviation. Of 24 s with one zone's figure against another look at the same surface,
-with the lamp elsewhere (all zones together, each by itself), and with the level a tenth lower.
+with camera and lamp elsewhere (all zones together, each by itself), and with the level a tenth lower.
 """
 
 from __future__ import annotations
@@ -17,22 +17,31 @@ from bedwatch.judge.types import BedReading, HintWord, Reading, Signs, State, Zo
 Array = NDArray[np.float64]
 _CHANCE_S = 24.0
 _TRUE_CHANCE = 0.011
+_TOWARDS, _LEVEL_MM = 0.7, 2.5
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Sign:
-    """slope: change of the sign's logarithm (of restlessness itself) by that of the true speed. light: what all zones share."""
+    """slope: change of the sign's logarithm (of restlessness itself) by that of the true speed. light, place: what all zones
+    share under another lamp and before another camera.
+    """
 
     slope: float
     chance: float
     light: float
+    place: float
     each: float
     lower: float
 
 
-SPEED = _Sign(slope=0.39, chance=0.022, light=0.045, each=0.04, lower=-0.033)
-RESTLESS = _Sign(slope=4.1, chance=0.027, light=0.04, each=0.016, lower=0.027)
-LENGTH = _Sign(slope=0.43, chance=0.027, light=0.012, each=0.012, lower=-0.069)
+SPEED = _Sign(slope=0.39, chance=0.022, light=0.005, place=0.018, each=0.05, lower=-0.04)
+RESTLESS = _Sign(slope=4.1, chance=0.027, light=0.042, place=0.0, each=0.022, lower=0.025)
+LENGTH = _Sign(slope=0.43, chance=0.027, light=0.004, place=0.02, each=0.035, lower=-0.052)
+
+
+def level_seen(rng: np.random.Generator, level_mm: float, told_mm: float) -> tuple[float, float]:
+    """What an aim measures of a level, with the error it states: drawn towards what the bed file tells."""
+    return told_mm + _TOWARDS * (level_mm - told_mm) + _LEVEL_MM * float(rng.standard_normal()), 2.0
 
 
 class SetUp:
@@ -40,9 +49,12 @@ class SetUp:
 
     def __init__(self, rng: np.random.Generator, zones: int, *, lower: bool) -> None:
         self._rng = rng
-        light = rng.standard_normal()
+        light, place = rng.standard_normal(2)
         self._off = {
-            id(sign): light * sign.light + sign.each * rng.standard_normal(zones) + lower * sign.lower
+            id(sign): light * sign.light
+            + place * sign.place
+            + sign.each * rng.standard_normal(zones)
+            + lower * sign.lower
             for sign in (SPEED, RESTLESS, LENGTH)
         }
 

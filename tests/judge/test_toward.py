@@ -11,26 +11,26 @@ from bedwatch.judge.route import Step, next_move
 from bedwatch.judge.toward import Toward, first_toward
 from bedwatch.judge.types import HintWord
 
-ERRORS = [0.02] * 4
+CHANCE = 0.02**2 * np.eye(4)
 NAMES = ["1", "2", "3", "4"]
 
 
 def believed(*offsets: float) -> Toward:
-    return first_toward(len(offsets)).seen(offsets, [0.01] * len(offsets))
+    return first_toward(len(offsets)).seen(offsets, 0.01**2 * np.eye(len(offsets)))
 
 
 def test_looks_at_one_bed_add_up() -> None:
     """Two looks of the same error know by a square root of two more."""
-    once = first_toward(4).seen([0.1, 0.0, -0.1, 0.2], ERRORS)
-    twice = once.seen([0.12, -0.02, -0.1, 0.2], ERRORS)
+    once = first_toward(4).seen([0.1, 0.0, -0.1, 0.2], CHANCE)
+    twice = once.seen([0.12, -0.02, -0.1, 0.2], CHANCE)
     np.testing.assert_allclose(twice.offset, [0.11, -0.01, -0.1, 0.2], atol=0.003)
     np.testing.assert_allclose(twice.spread / once.spread, math.sqrt(0.5), rtol=0.01)
 
 
 def test_what_is_not_known_stays_wide() -> None:
-    found = first_toward(4).seen([0.1, math.nan, 0.1, 0.1], [0.02, math.nan, 0.02, 0.02])
+    found = first_toward(4).seen([0.1, math.nan, 0.1, 0.1], CHANCE)
     assert found.spread[1] > 10 * found.spread[0]
-    assert first_toward(2).seen([math.nan] * 2, [math.nan] * 2).spread[0] == first_toward(2).spread[0]
+    assert first_toward(2).seen([math.nan] * 2, np.eye(2)).spread[0] == first_toward(2).spread[0]
 
 
 def test_a_move_feeds_the_others_and_is_less_sure_than_a_look() -> None:
@@ -49,7 +49,7 @@ def test_a_gain_is_learned_from_what_moves_did(true: float) -> None:
     for _ in range(3):
         found = found.moved(0, -0.1)
         offset -= 0.1 * true
-        found = found.seen([offset, 0.02, 0.02, 0.02], ERRORS)
+        found = found.seen([offset, 0.02, 0.02, 0.02], CHANCE)
     assert found.gain(0) == pytest.approx(true, rel=0.3)
     assert abs(math.log(found.gain(1) / true)) < abs(math.log(1.5 / true))  # the valves of one bed are much alike
     assert found.gain(None) == pytest.approx(1.5, rel=0.1)  # the supply is another matter

@@ -225,6 +225,50 @@ def test_what_is_left_by_escape_asks_for_nothing(round_bed: Make, moving: Make) 
     play(round_bed(), script)
 
 
+def test_escape_once_too_often_does_not_end_the_watch(round_bed: Make, moving: Make) -> None:
+    async def script(app: LiveScreen, pilot: Pilot[None], _: list[Order]) -> None:
+        app.give(moving())
+        for key in ("h", "escape", "escape", "escape"):
+            await pilot.press(key)
+            await pilot.pause()
+        assert app.is_running
+        assert "Q ends it." in text_of(app)
+        app.end("The clip has ended.")
+        await pilot.press("escape")
+        await pilot.pause()
+        assert not app.is_running
+
+    play(round_bed(), script)
+
+
+def test_without_a_log_a_note_is_not_asked_for(round_bed: Make, moving: Make) -> None:
+    async def script(app: LiveScreen, pilot: Pilot[None], orders: list[Order]) -> None:
+        app.give(moving())
+        await pilot.press("n")
+        await pilot.pause()
+        assert len(app.screen_stack) == 1
+        assert "There is no log to write into" in text_of(app)
+        assert orders == []
+
+    play(round_bed(), script, logs=False)
+
+
+def test_what_did_not_fit_is_told_by_x(round_bed: Make, moving: Make) -> None:
+    async def script(app: LiveScreen, pilot: Pilot[None], _: list[Order]) -> None:
+        app.give(moving())
+        for number in range(3):
+            app.note(f"Word number {number}.")
+        await pilot.pause()
+        assert "Word number 2." in text_of(app)
+        assert "X tells them" in text_of(app)
+        await pilot.press("x")
+        await pilot.press(*["pagedown"] * 5)
+        await pilot.pause()
+        assert "Word number 0." in text_of(app)
+
+    play(round_bed(), script)
+
+
 def test_help_begins_with_all_cautions_and_names_every_key(round_bed: Make) -> None:
     async def script(app: LiveScreen, pilot: Pilot[None], _: list[Order]) -> None:
         await pilot.press("h")
@@ -326,6 +370,7 @@ def test_a_paused_screen_says_so_and_goes_on(round_bed: Make, moving: Make) -> N
         await pilot.press("p")
         assert "Paused: nothing is read or noted." in text_of(app)
         assert "paused" in rows_of(app)[0]
+        assert "while your hands are at the bed" in text_of(app)
         await pilot.press("p")
         assert "Paused" not in text_of(app)
         assert orders == [Pause(on=True), Pause(on=False)]
@@ -447,7 +492,7 @@ def _against(step: Step, move: Move | None = None, speed: float = 0.3) -> Agains
         )
         for number in range(1, 8)
     )
-    apart = Apart(zones=zones, speed=0.05, speed_error=0.04, sure=0.9)
+    apart = Apart(zones=zones, speed=0.05, speed_error=0.04, livelier=0.05, livelier_error=0.04, sure=0.9)
     return Against(setting="Tuesday", step=step, apart=apart, next=move, causes=("The level is lower: top up first.",))
 
 

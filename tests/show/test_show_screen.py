@@ -299,8 +299,19 @@ def test_problems_and_notes_that_do_not_fit_are_counted(round_bed: Make, make_re
     reading = make_reading(round_bed(), problems=problems)
     lines = problems_list(reading, Look(), width=80, rows=4, notes=("packet 3 is damaged",))
     assert len(lines) == 4
-    assert lines[-1].plain == f"+ {len(problems) + 1 - 3} more lines"
+    assert lines[-1].plain == f"+ {len(problems) + 1 - 3} more lines: X tells them"
     assert problems_list(reading, Look(), width=80, rows=0) == []
+
+
+def test_what_a_key_came_to_is_read_whole_before_what_ails_the_picture(round_bed: Make, make_reading: Make) -> None:
+    problems = tuple(Problem(kind=kind, advice="Do something.") for kind in ProblemKind)
+    reading = make_reading(round_bed(), problems=problems)
+    answer = (
+        "The aim is kept in a.file.with.a.long.name.toml, and holds the next time too; look at the picture beside it."
+    )
+    drawn = screen(reading, round_bed(), Look(), width=80, height=24, notes=("older", answer)).plain
+    assert answer in " ".join(drawn.replace("! ", "").split())
+    assert problems_list(reading, Look(), width=80, rows=0, answer=answer) == []
 
 
 def test_the_bed_line_has_units_and_error(round_bed: Make, make_reading: Make) -> None:

@@ -23,6 +23,7 @@ from bedwatch.show.live_screen.story import Sound, Story
 from bedwatch.show.look import Look
 from bedwatch.show.screen import screen
 from bedwatch.show.standing import Camera, Saved
+from bedwatch.show.way_back_view import toward, way_back_lines
 from bedwatch.show.why import why_page
 from bedwatch.show.words import did_words, zone_place
 
@@ -48,7 +49,7 @@ class LiveScreen(App[None]):
 
     order: called with what the person wants; must come back at once. begin: called when the screen stands and readings
     may come. duration_s: of a file, for its progress. reports: whether what was done can be reported, as it cannot to a
-    log that is played. stopped: whether it was left by Ctrl-C.
+    log that is played. logs: whether there is a log to write a note into. stopped: whether it was left by Ctrl-C.
     """
 
     ENABLE_COMMAND_PALETTE = False
@@ -68,7 +69,8 @@ class LiveScreen(App[None]):
         Binding("a", "aim", show=False),
         Binding("k", "keep_clip", show=False),
         Binding("h,question_mark,f1", "manual", show=False),
-        Binding("q,escape", "quit", show=False, priority=False),
+        Binding("q", "quit", show=False, priority=False),
+        Binding("escape", "leave", show=False),
         Binding("ctrl+c", "stop", show=False, priority=True),
         Binding("ctrl+q", "quit", show=False),
     ]
@@ -84,6 +86,7 @@ class LiveScreen(App[None]):
         saved: Saved | None = None,
         light: bool | None = None,
         reports: bool = True,
+        logs: bool = True,
     ) -> None:
         super().__init__(ansi_color=True)
         self.animation_level = "none"
@@ -92,6 +95,7 @@ class LiveScreen(App[None]):
         self.stopped = False
         self.story = Story(saved=saved, keys=reports)
         self._reports = reports
+        self._logs = logs
         self._bed = bed
         self._look = look
         self._order = order
@@ -223,7 +227,7 @@ class LiveScreen(App[None]):
 
     @work
     async def action_keep_setting(self) -> None:
-        name = await self.push_screen_wait(Line("Save this setting as:"))
+        name = await self.push_screen_wait(Line("Save this setting as:", enter="goes on"))
         if name is None:
             return
         valves = await self.push_screen_wait(Line(_VALVES, may_be_empty=True))
@@ -232,12 +236,18 @@ class LiveScreen(App[None]):
 
     @work
     async def action_remark(self) -> None:
+        if not self._logs:
+            self._say("There is no log to write into; start with --log FILE to have one.")
+            return
         words = await self.push_screen_wait(Line("Note for the log:"))
         if words is not None:
             self._order(Noted(words=words))
 
     def action_why(self) -> None:
-        self.push_screen(Page("Why", why_page(self.story.reading, self._look, self._bed.valves)))
+        against = self.story.standing.against
+        notes = (*way_back_lines(self.story.reading, against, self._bed.valves), *self._notes)
+        shown = None if self.story.reading is None else toward(self.story.reading, against)
+        self.push_screen(Page("Why", why_page(shown, self._look, self._bed.valves, notes)))
 
     def action_manual(self) -> None:
         self.push_screen(Page("Help", help_page(self._look)))
@@ -261,6 +271,13 @@ class LiveScreen(App[None]):
 
     async def action_quit(self) -> None:
         self.exit()
+
+    def action_leave(self) -> None:
+        """Escape leaves dialogs; once too often it must not end the watch."""
+        if self.story.standing.ended is None:
+            self._say("Q ends it.")
+        else:
+            self.exit()
 
     def action_stop(self) -> None:
         self.stopped = True

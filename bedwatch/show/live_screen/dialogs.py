@@ -137,8 +137,9 @@ class Line(_Boxed[str | None]):
     CSS = _css("Line", 70)
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "dismiss(None)", "back", show=False)]
 
-    def __init__(self, question: str, *, may_be_empty: bool = False) -> None:
+    def __init__(self, question: str, *, may_be_empty: bool = False, enter: str = "keeps it") -> None:
         super().__init__()
+        self._enter = enter
         self._question = question
         self._may_be_empty = may_be_empty
 
@@ -146,7 +147,7 @@ class Line(_Boxed[str | None]):
         with Vertical(classes="box"):
             yield Label(self._question, markup=False)
             yield Input(max_length=300)
-            yield Static(Text("ENTER keeps it, ESC goes back", style="dim"))
+            yield Static(Text(f"ENTER {self._enter}, ESC goes back", style="dim"))
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         typed = event.value.strip()
