@@ -15,7 +15,7 @@ from bedwatch.aim.kept import fits, settled
 from bedwatch.aim.types import Aim, NotFound, Problem, ProblemKind
 from bedwatch.bed import Bed, make_cells
 from bedwatch.errors import UserError
-from bedwatch.frames.frame import Frame, Picture, Tick
+from bedwatch.frames.frame import Coloured, Frame, Picture, Tick
 from bedwatch.judge.judge import Judge
 from bedwatch.judge.types import Did, Reading, State
 from bedwatch.motion.eyes import Eyes
@@ -70,7 +70,7 @@ class Watch:
         self._cells = make_cells(bed)
         self._judge = Judge(bed, self._cells, past)
         self._camera = CameraCheck()
-        self._pictures: list[Picture] = []
+        self._pictures: list[Frame] = []
         self._tries = list(AIM_AT_S)
         self._next_picture_s = 0.0
         self._eyes: Eyes | None = None
@@ -188,7 +188,7 @@ class Watch:
 
     def _search(self, frame: Frame) -> None:
         if frame.time_s >= self._next_picture_s:
-            self._pictures.append(frame.coloured())
+            self._pictures.append(frame)
             del self._pictures[:-AIM_PICTURES]
             self._next_picture_s = frame.time_s + AIM_AT_S[0] / AIM_PICTURES
         if frame.time_s >= self._tries[0]:
@@ -196,8 +196,8 @@ class Watch:
             self._find()
 
     def _find(self) -> None:
-        found = find_bed(self._pictures, self.bed)
-        size_px = (self._pictures[-1].shape[1], self._pictures[-1].shape[0])
+        found = find_bed(Coloured(self._pictures), self.bed)
+        size_px = (self._pictures[-1].picture.shape[1], self._pictures[-1].picture.shape[0])
         if isinstance(found, Aim):
             self.aim = settled(found, self._kept, self.bed, size_px)
         elif not self._tries and self._kept is not None and fits(self._kept, size_px):

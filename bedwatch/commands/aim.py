@@ -25,7 +25,7 @@ from bedwatch.files import check_places, write_bytes
 from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Frame, Picture
 from bedwatch.frames.open import live_name, open_source
-from bedwatch.show import json_line
+from bedwatch.show.jsonl import json_line
 from bedwatch.show.thumbnail import print_thumbnail, thumbnail_columns
 
 ENDINGS = (".png", ".jpg", ".jpeg")

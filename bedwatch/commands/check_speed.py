@@ -19,7 +19,7 @@ from bedwatch.commands.turning_look import look_at_turning
 from bedwatch.errors import UserError
 from bedwatch.files import check_places, write_bytes
 from bedwatch.judge.turning import SpeedCheck, check_speed, disc_bed
-from bedwatch.show import json_line
+from bedwatch.show.jsonl import json_line
 
 SLOWEST, FASTEST = 0.01, 500.0
 _RATE_ERROR = 0.003  # a good record player is within 0.3 % (common practice, no source)

@@ -15,9 +15,9 @@ from bedwatch.keep.lines import Entry
 from bedwatch.keep.log_csv import log_csv
 from bedwatch.keep.log_sums import sums_of
 from bedwatch.keep.read import read_log
-from bedwatch.show import PlainView
 from bedwatch.show.log_text import LogWords, print_log
 from bedwatch.show.look import has_keys_and_screen
+from bedwatch.show.plain import PlainView
 from bedwatch.show.words import did_words
 
 _FASTEST = 1000.0

@@ -11,7 +11,6 @@ from pathlib import Path
 
 from bedwatch.aim.types import Aim
 from bedwatch.bed import Bed, Valves, read_bed
-from bedwatch.commands.against import Teller, line_against, way_back
 from bedwatch.commands.attended import Attended
 from bedwatch.commands.follow import Give, Note, Run, both
 from bedwatch.errors import UserError
@@ -23,7 +22,7 @@ from bedwatch.judge.types import Did, Reading
 from bedwatch.judge.way_back import WayBack
 from bedwatch.keep.log import Log
 from bedwatch.keep.read import read_log
-from bedwatch.show import PlainView, reading_line
+from bedwatch.show.jsonl import reading_line
 from bedwatch.show.look import has_keys_and_screen
 from bedwatch.watch import Watch
 
@@ -54,7 +53,7 @@ def run_watch(
     bed = read_bed(bed_file)
     aim = None if aim_file is None else _aim_of(aim_file, bed_file, bed)
     past = () if log_file is None or not log_file.is_file() else _past(log_file, bed)
-    back = None if against is None else way_back(against, bed_file, bed, aim, log_file)
+    back = None if against is None else _way_back(against, bed_file, bed, aim, log_file)
     if not as_json and (live := live_name(source)):
         _say(f"opening {live}")
     frames = open_source(source, pictures_per_s, GIVE_UP_S if lost_after_s is None else lost_after_s)
@@ -85,6 +84,12 @@ def run_watch(
     if run.too_little is not None:
         _say(run.too_little)
     return status
+
+
+def _way_back(name: str, bed_file: Path, bed: Bed, aim: Aim | None, log_file: Path | None) -> WayBack:
+    from bedwatch.commands.against import way_back  # only here, since it loads what saved settings need
+
+    return way_back(name, bed_file, bed, aim, log_file)
 
 
 def _tell_level(back: WayBack, watch: Watch, _: Reading) -> None:
@@ -119,9 +124,14 @@ def _say(words: str) -> None:
 
 @contextlib.contextmanager
 def _output(as_json: bool, back: WayBack | None, valves: Valves, *, reasons: bool) -> Iterator[tuple[Give, Note]]:
+    if back is not None:
+        from bedwatch.commands.against import Teller, line_against
     if as_json:
         line = reading_line if back is None else partial(line_against, back)
         yield lambda reading: print(line(reading), flush=True), _say
         return
+    # Only here, since a program that reads JSON needs nothing of what is drawn for people.
+    from bedwatch.show.plain import PlainView
+
     with PlainView(sys.stdout, valves=valves, reasons=reasons) as view:
         yield view.show if back is None else both(view.show, Teller(back, view.note, valves)), view.note

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from bedwatch.frames.frame import Frame, Source
 from bedwatch.frames.wrapped import Wrapped
 
-DEPTH = 4
+DEPTH = 2
 _PATIENCE_S = 0.1
 
 

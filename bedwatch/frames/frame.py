@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Protocol
+from typing import Protocol, overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,6 +54,23 @@ class Frame:
     def colours(self, at_px: NDArray[np.int16]) -> Picture:
         """(rows, cols, 3) BGR of single pixels, or (rows, cols) grey. at_px: (rows, cols, 2) whole pixels (u, v)."""
         return pick(self.picture, at_px) if self.planes is None else self.planes.colours(at_px)
+
+
+class Coloured(Sequence[Picture]):
+    """The coloured pictures of some frames, each made anew when it is asked for: they take twice what the decoder gave."""
+
+    def __init__(self, frames: Sequence[Frame]) -> None:
+        self._frames = frames
+
+    def __len__(self) -> int:
+        return len(self._frames)
+
+    @overload
+    def __getitem__(self, at: int) -> Picture: ...
+    @overload
+    def __getitem__(self, at: slice) -> Coloured: ...
+    def __getitem__(self, at: int | slice) -> Picture | Coloured:
+        return Coloured(self._frames[at]) if isinstance(at, slice) else self._frames[at].coloured()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

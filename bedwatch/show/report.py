@@ -9,7 +9,6 @@ from datetime import datetime
 from importlib.resources import files
 from typing import Any
 
-from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
 from bedwatch.bed import Bed
@@ -65,6 +64,9 @@ def report_page(sheet: Sheet, bed: Bed, *, made: datetime, version: str, then: S
         if one is not None and [zone.zone for zone in one.setting.zones] != names:
             raise ValueError("the setting is of other zones than the bed")
     folder = files("bedwatch.show").joinpath("page")
+    # Only here, since most who load this module write no page.
+    from jinja2 import Environment, StrictUndefined
+
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     template = environment.from_string(folder.joinpath("report.html").read_text(encoding="utf-8"))
     return template.render(

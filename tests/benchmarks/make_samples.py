@@ -32,8 +32,11 @@ from bedwatch.frames.frame import Picture
 from bedwatch.frames.open import open_source
 from bedwatch.judge.steady import mean_of
 from bedwatch.keep.setting_of import setting_of
-from bedwatch.show import Look, parse_reading_line, reading_line, screen
+from bedwatch.show.json_read import parse_reading_line
+from bedwatch.show.jsonl import reading_line
+from bedwatch.show.look import Look
 from bedwatch.show.report import Sheet, report_page
+from bedwatch.show.screen import screen
 from bedwatch.show.standing import Camera, Standing
 from bedwatch.sim import BedSource, MadeSource, Scene, demo_scene
 from bedwatch.watch import End, Watch

@@ -15,7 +15,7 @@ from bedwatch.aim.outline import outline_of
 from bedwatch.aim.types import Ellipse
 from bedwatch.air import read_air
 from bedwatch.bed import read_bed
-from bedwatch.show import parse_reading_line
+from bedwatch.show.json_read import parse_reading_line
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

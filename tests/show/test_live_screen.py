@@ -19,9 +19,10 @@ from bedwatch.bed import Bed
 from bedwatch.judge.apart import Apart, How, ZoneApart
 from bedwatch.judge.types import Did, Done, HintWord, Move, Outcome, Reading, State
 from bedwatch.judge.way_back import Against, Step
-from bedwatch.show import CAUTIONS, Look
 from bedwatch.show.live_screen.app import LiveScreen
 from bedwatch.show.live_screen.orders import KeepAim, KeepClip, KeepSetting, LookAgain, Noted, Order, Pause, ShowAim
+from bedwatch.show.look import Look
+from bedwatch.show.parts import CAUTIONS
 from bedwatch.show.standing import Camera, Saved
 
 Make = Callable[..., Any]

@@ -27,7 +27,8 @@ from bedwatch.judge.types import (
     Verdict,
     ZoneReading,
 )
-from bedwatch.show import parse_reading_line, reading_dict, reading_line
+from bedwatch.show.json_read import parse_reading_line
+from bedwatch.show.jsonl import reading_dict, reading_line
 
 Make = Callable[..., Any]
 

@@ -11,10 +11,11 @@ import pytest
 from bedwatch.aim.types import Problem, ProblemKind
 from bedwatch.bed import Valves
 from bedwatch.judge.types import Fault, FaultKind, HintWord, Move, Outcome, State, Verdict
-from bedwatch.show import Look, screen
 from bedwatch.show.letters import big
+from bedwatch.show.look import Look
 from bedwatch.show.next_move import headlines, next_move, told
 from bedwatch.show.plain import plain_line
+from bedwatch.show.screen import screen
 from bedwatch.show.standing import Standing
 from bedwatch.show.why import why_page
 from bedwatch.show.words import instruction, share, speed, travel

@@ -18,10 +18,11 @@ from rich.text import Text
 from bedwatch.aim.types import Problem, ProblemKind
 from bedwatch.bed import Bed
 from bedwatch.judge.types import Fault, FaultKind, HintWord, Move, Outcome, State, Verdict
-from bedwatch.show import CAUTIONS, Look, screen
 from bedwatch.show.bed_map import bed_map
-from bedwatch.show.parts import bed_line, cautions, faults_list, header, problems_list, zone_table
+from bedwatch.show.look import Look
+from bedwatch.show.parts import CAUTIONS, bed_line, cautions, faults_list, header, problems_list, zone_table
 from bedwatch.show.scale import ink_on, live_colour
+from bedwatch.show.screen import screen
 from bedwatch.show.words import HINTS
 
 Make = Callable[..., Any]

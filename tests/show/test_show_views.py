@@ -12,8 +12,8 @@ import pytest
 from bedwatch.aim.types import Problem, ProblemKind
 from bedwatch.bed import Bed
 from bedwatch.judge.types import HintWord, Move, Outcome, State
-from bedwatch.show import Look, PlainView, look_for, plain_line
-from bedwatch.show.look import has_keys_and_screen
+from bedwatch.show.look import Look, has_keys_and_screen, look_for
+from bedwatch.show.plain import PlainView, plain_line
 
 Make = Callable[..., Any]
 

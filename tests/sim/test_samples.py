@@ -12,7 +12,7 @@ from bedwatch.bed import read_bed
 from bedwatch.frames.frame import Outcome
 from bedwatch.frames.open import open_source
 from bedwatch.judge.types import Reading, State
-from bedwatch.show import parse_reading_line
+from bedwatch.show.json_read import parse_reading_line
 from bedwatch.sim import demo_bed, right_hints
 from bedwatch.sim.demo import DEMO_AIR
 from bedwatch.watch import End, Watch

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -11,19 +10,9 @@ from numpy.typing import NDArray
 
 from bedwatch.bed.model import Points
 from bedwatch.frames.cv import cv2
-from bedwatch.frames.frame import Picture
 
 Array = NDArray[np.float32]
 FAINT = 0.7  # grey levels per pixel that noise and coding of an averaged picture reach; below it is no edge
-
-
-def mean_picture(pictures: Sequence[Picture]) -> Array:
-    """The mean (height, width, channels) of pictures of one size, float32: grain that moves fades, walls stay."""
-    total = np.zeros(pictures[0].shape, np.float32)
-    for picture in pictures:
-        cv2.accumulate(picture, total)
-    total /= len(pictures)
-    return total if total.ndim == 3 else total[..., None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

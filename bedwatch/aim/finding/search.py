@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.aim.finding.choose import LOOSE, Candidate, astray_mm, believed, ordered, rivalry
-from bedwatch.aim.finding.edges import Array, mean_picture
+from bedwatch.aim.finding.edges import Array
 from bedwatch.aim.finding.error import error_mm, standing_error_mm
 from bedwatch.aim.finding.fit import Fitted, level_spread_mm
 from bedwatch.aim.finding.guesses import Guess, Starts, guesses, one_outline, others, starts_of
@@ -25,6 +25,7 @@ from bedwatch.frames.cv import cv2
 from bedwatch.frames.frame import Picture
 
 SEARCH_PX = 640  # longer side of the picture that is searched
+LIVELINESS_PX = 320  # and of that in which what moves is told
 MOST_PICTURES = 16
 TOO_FAR_OFF_MM = 4.0  # standard error: twice that is as far as a place may lie off
 BRIM_OFF_MM = 6.0  # of a bed full to the brim, whose outline alone says little of how the camera leans
@@ -55,17 +56,13 @@ def find_bed(pictures: Sequence[Picture], bed: Bed) -> Aim | NotFound:
 
 def search(pictures: Sequence[Picture], bed: Bed) -> tuple[Aim | NotFound, Aim | None]:
     """As `find_bed`, and with a refusal the best candidate that was not believed, for the check picture."""
-    if not pictures or len({picture.shape for picture in pictures}) != 1:
-        raise ValueError("find_bed needs one or more pictures of one size")
-    step = -(-len(pictures) // MOST_PICTURES)
-    used = pictures[::step]
-    mean = mean_picture(used)
+    mean, liveliness = _summed(pictures[:: max(1, -(-len(pictures) // MOST_PICTURES))])
     low, high = np.percentile(mean[::8, ::8], (2, 98))
     if high - low < 8:
         tone = "black" if high < 25 else "white" if low > 230 else "of one even tone"
         return not_found(f"the picture is {tone}", "Check the lens cap, the light and the camera's exposure."), None
     view = View(bed=bed, size_px=(mean.shape[1], mean.shape[0]))
-    look = look_at(view, mean, liveliness_of(used))
+    look = look_at(view, mean, liveliness)
     begun = guesses(look.starts)
     ranked = ordered(view, candidates(look, begun))
     if ranked and not _plain(view, ranked):
@@ -111,14 +108,15 @@ def _farther(look: Look, begun: Sequence[Guess], first: Sequence[Candidate]) -> 
 
 
 def look_at(view: View, mean: Array, liveliness: NDArray[np.float32] | None) -> Look:
-    """Make ready what is needed to search the mean of some pictures."""
+    """Make ready what is needed to search the mean of some pictures, which is smoothed in place."""
     times = max(1.0, max(view.size_px) / SEARCH_PX)
     small_px = (round(view.size_px[0] / times), round(view.size_px[1] / times))
     small = cv2.GaussianBlur(cv2.resize(mean, small_px, interpolation=cv2.INTER_AREA), (0, 0), 0.8)
     small = np.asarray(small, np.float32).reshape(small_px[1], small_px[0], -1)
-    full = np.asarray(cv2.GaussianBlur(mean, (0, 0), 0.7), np.float32).reshape(mean.shape)
+    for channel in range(mean.shape[2]):  # one at a time: the whole picture is large
+        cv2.insertChannel(cv2.GaussianBlur(cv2.extractChannel(mean, channel), (0, 0), 0.7), mean, channel)
     starts = starts_of(View(bed=view.bed, size_px=small_px), small)
-    return Look(view=view, full=full, liveliness=liveliness, times=times, starts=starts)
+    return Look(view=view, full=mean, liveliness=liveliness, times=times, starts=starts)
 
 
 def candidates(look: Look, begun: Sequence[Guess]) -> list[Candidate]:
@@ -130,16 +128,29 @@ def candidates(look: Look, begun: Sequence[Guess]) -> list[Candidate]:
     return found
 
 
-def liveliness_of(pictures: Sequence[Picture]) -> NDArray[np.float32] | None:
-    """Mean change between pictures, in a small grey picture; None for a single one."""
-    if len(pictures) < 3:
-        return None
-    times = max(1.0, max(pictures[0].shape[:2]) / 320)
-    size = (round(pictures[0].shape[1] / times), round(pictures[0].shape[0] / times))
-    small = [cv2.resize(p, size, interpolation=cv2.INTER_AREA) for p in pictures]
-    grey = [p if p.ndim == 2 else cv2.cvtColor(p, cv2.COLOR_BGR2GRAY) for p in small]
-    change = np.mean([cv2.absdiff(a, b) for a, b in itertools.pairwise(grey)], axis=0)
-    return np.asarray(cv2.blur(change.astype(np.float32), (5, 5)), np.float32)
+def _summed(pictures: Sequence[Picture]) -> tuple[Array, NDArray[np.float32] | None]:
+    """Mean picture (height, width, channels), in which grain that moves fades and walls stay, and the mean change between them,
+    in a small grey one; None for fewer than three. One picture after the other is asked for, once."""
+    total: Array = np.zeros(0, np.float32)
+    small: list[Picture] = []
+    for picture in pictures:
+        if not small:
+            total = np.zeros(picture.shape, np.float32)
+            times = max(1.0, max(picture.shape[:2]) / LIVELINESS_PX)
+            size = (round(picture.shape[1] / times), round(picture.shape[0] / times))
+        elif picture.shape != total.shape:
+            raise ValueError("find_bed needs one or more pictures of one size")
+        cv2.accumulate(picture, total)
+        less = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
+        small.append(np.asarray(less if less.ndim == 2 else cv2.cvtColor(less, cv2.COLOR_BGR2GRAY), np.uint8))
+    if not small:
+        raise ValueError("find_bed needs one or more pictures of one size")
+    total /= len(small)
+    mean = total if total.ndim == 3 else total[..., None]
+    if len(small) < 3:
+        return mean, None
+    change = np.mean([cv2.absdiff(a, b) for a, b in itertools.pairwise(small)], axis=0)
+    return mean, np.asarray(cv2.blur(change.astype(np.float32), (5, 5)), np.float32)
 
 
 def aim_of(view: View, best: Candidate, astray_mm: float = 0.0) -> Aim:
@@ -193,4 +204,4 @@ def not_found(reason: str, advice: str) -> NotFound:
     return NotFound(reason=reason, advice=advice, problems=(problem,))
 
 
-__all__ = ["aim_of", "candidates", "find_bed", "liveliness_of", "not_found", "search"]
+__all__ = ["aim_of", "candidates", "find_bed", "not_found", "search"]

@@ -7,7 +7,7 @@ import numpy as np
 from bedwatch.aim.finding.search import find_bed
 from bedwatch.aim.types import Aim
 from bedwatch.bed import Bed
-from bedwatch.frames.frame import Frame, Picture
+from bedwatch.frames.frame import Coloured, Frame
 
 _PICTURES = 8
 _EVERY_S = 0.12
@@ -19,7 +19,7 @@ class Afresh:
     """Gathers pictures while the bed is lost, and searches them at growing intervals."""
 
     def __init__(self) -> None:
-        self._pictures: list[Picture] = []
+        self._pictures: list[Frame] = []
         self._tries = 0
         self._begun_s: float | None = None
         self._taken_s = -np.inf
@@ -32,14 +32,14 @@ class Afresh:
         if self._begun_s is None:
             self._begun_s = frame.time_s
         if frame.time_s - self._taken_s >= _EVERY_S:
-            self._pictures.append(frame.coloured())
+            self._pictures.append(frame)
             del self._pictures[:-_PICTURES]
             self._taken_s = frame.time_s
         wait_s = _WAITS_S[min(self._tries, len(_WAITS_S) - 1)]
         if frame.time_s - self._begun_s < wait_s or len(self._pictures) < _PICTURES:
             return None
         self._tries, self._begun_s = self._tries + 1, frame.time_s
-        found = find_bed(self._pictures, bed)
+        found = find_bed(Coloured(self._pictures), bed)
         if isinstance(found, Aim) and abs(np.log(found.mm_per_px / aim.mm_per_px)) < _SAME_SCALE:
             self._pictures, self._tries, self._begun_s = [], 0, None
             return found
