@@ -222,6 +222,10 @@ def test_outlines_within_blur_of_each_other_must_fit_closely(bed_of):
     assert doubt_of(bed_of, replace(PLAIN, wall_px=4.0)) is None
     assert "too close together" in (doubt_of(bed_of, replace(PLAIN, wall_px=4.0, badness=0.4)) or "")
     assert doubt_of(bed_of, replace(PLAIN, wall_px=30.0, badness=0.4)) is None
+    shallow = bed_of(below=5.0)  # its foot 1 px inside the rim, whose outer edge lies far outside
+    view = View(bed=shallow, size_px=(960, 540))
+    assert "too close together" in (doubt(view, fitted(), replace(PLAIN, badness=0.25)) or "")
+    assert doubt(view, fitted(), PLAIN) is None
 
 
 def test_with_a_side_out_of_sight_a_reading_with_one_outline_less_counts(bed_of):

@@ -153,7 +153,16 @@ def _length(rise: Array) -> Array:
     """(n, k) length of the change over the channels (n, k, channels)."""
     if rise.shape[2] == 1:
         return np.asarray(np.abs(rise[..., 0]), np.float32)
-    return np.asarray(np.sqrt(np.einsum("nkc,nkc->nk", rise, rise)), np.float32)
+    total = rise[..., 0] * rise[..., 0]
+    for channel in range(1, rise.shape[2]):  # a sum over an axis of three is slow
+        total += rise[..., channel] * rise[..., channel]
+    return np.asarray(np.sqrt(total, out=total), np.float32)
+
+
+def _median(values: Array) -> Array:
+    """(m,) the median of each row, of two in the middle the higher one; much faster than numpy's."""
+    middle = values.shape[1] // 2
+    return np.asarray(np.partition(values, middle, axis=1)[:, middle], np.float32)
 
 
 def clearness(size: Array, strips: int = 1) -> Array:

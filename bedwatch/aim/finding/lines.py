@@ -94,6 +94,8 @@ def told_apart(lines: Sequence[Line]) -> list[Line]:
         gap = ((b.pixels - a.pixels) * a.normals).sum(axis=1)
         same = (np.abs(gap + b.at_px - a.at_px) < 2 * EDGE_PX) & (np.abs(gap) > 2 * EDGE_PX)
         same &= a.seen & b.seen & (a.clear > 0.25) & (b.clear > 0.25)
+        if not same.any():
+            continue
         between = (np.sign(gap) * a.at_px > -EDGE_PX) & (np.sign(gap) * b.at_px < EDGE_PX)
         one = same & between & (np.abs(gap) < BLUR_PX) & (FOOT in (a.kind, b.kind))
         nearer = np.abs(a.at_px) < np.abs(b.at_px)

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from bedwatch.aim.finding.beside import drawn_inside, unexplained_mm
 from bedwatch.aim.finding.edges import Array
 from bedwatch.aim.finding.fit import FOCAL_SHARE, FOCAL_SPREAD, Fitted, within_px
-from bedwatch.aim.finding.guesses import plausible
-from bedwatch.aim.finding.lines import FOOT, RIM, RING_EDGE, Line, beneath, looks, told_apart
+from bedwatch.aim.finding.guesses import gap_px, plausible
+from bedwatch.aim.finding.lines import BLUR_PX, FOOT, RIM, RING_EDGE, Line, beneath, looks, told_apart
 from bedwatch.aim.finding.refine import Refined
 from bedwatch.aim.pose import DEEPER, LN_DISTANCE, LN_SCALE, RING, U, V, Vector, View, bed_outline_mm
 from bedwatch.frames.cv import cv2
@@ -32,7 +32,8 @@ LEAST_TELLING = 0.35  # of what does not move: below it the edges of a busy pict
 BY_CHANCE = 0.25  # of an outline that plain powder may show somewhere inside the foot
 MOST_AGAINST_LONE = 0.45  # of a still bed of whose rim one edge shows
 LEAST_WALL_LONE_PX = 8.0  # a lid's or a hoop's edge looks like a wall so low
-MISFIT_THIN = 0.3  # of three outlines within so little of each other: a loose fit does not tell which is which
+# Of three outlines within so little of each other, and of foot and rim within blur: a loose fit does not tell which is which.
+MISFIT_THIN, MISFIT_THINNER = 0.3, 0.2
 MOST_AGAINST_FULL = 0.35  # of a still bed full to the brim, which shows but one outline
 # Where outlines are laid for comparison: aside, of the bed's width, and larger, logarithm.
 ASIDE = ((0.11, 0.06, 0.0), (-0.07, 0.1, 0.0), (-0.09, -0.08, -0.2), (0.05, -0.12, -0.35), (0.0, 0.0, -0.5))
@@ -281,7 +282,8 @@ def doubt(view: View, fitted: Fitted, found: Evidence, slack: float = 0.0) -> st
     if found.apart < 0.6 and not lively:
         return "the outline found has the same on both sides, like a hoop or a drawn line"
     thin = not full and found.wall_px < LEAST_WALL_LONE_PX and not lively
-    if thin and (not found.ringed or found.badness > MISFIT_THIN):
+    thinner = not full and gap_px(view, fitted.pose) < BLUR_PX and not lively  # a wide rim of a lid is no wall
+    if (thin and (not found.ringed or found.badness > MISFIT_THIN)) or (thinner and found.badness > MISFIT_THINNER):
         return "rim and surface lie too close together in the picture to be told apart"
     if full and not found.ringed and not lively:
         return "a single plain outline shows, which could be any disc or plate"
