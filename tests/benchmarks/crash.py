@@ -96,20 +96,25 @@ def _killed(work: Callable[[Callable[[], None]], None], after_s: float) -> int:
 
 
 def _kill_log(folder: Path, bed: Bed, readings: Sequence[Reading], rounds: int) -> Rounds:
-    """One log, gone on from after every death: what was said to be written is there, and nothing else is damaged."""
-    rng, path = random.Random(1), folder / "bed.log.jsonl"
+    """A log, gone on from after every death: what was said to be written is there, and nothing else is damaged.
+
+    A new one after every 20 deaths, since all of it is read after each.
+    """
+    rng = random.Random(1)
     said = lost = 0
     damaged: list[str] = []
     there = 0
-    for _ in range(rounds):
+    for number in range(rounds):
+        path = folder / f"bed.{number // 20}.log.jsonl"
+        there = there if number % 20 else 0
 
-        def work(tell: Callable[[], None]) -> None:
+        def work(tell: Callable[[], None], path: Path = path) -> None:
             with Log(path, bed, "demo.mp4", lambda _: None) as log:
                 while True:
-                    for number, reading in enumerate(readings):
+                    for count, reading in enumerate(readings):
                         log.reading(reading)
                         tell()
-                        if number % 5 == 4:
+                        if count % 5 == 4:
                             log.did(Did(do=Done.LESS_AIR, zone="6", amount=0.1))
                             tell()
 
