@@ -148,6 +148,14 @@ def test_another_pose_that_explains_as_much_widens_the_error(bed_of):
     assert astray_mm(view, [alone, candidate(bed_of, 1.05, lone=True, badness=0.1)]) > 5.0
 
 
+def test_an_outline_that_is_half_seen_is_none_more(bed_of):
+    """Foot and rim on two sides each, taken for one another on the other two, against a rim that shows one edge all round."""
+    view = View(bed=bed_of(), size_px=(960, 540))
+    mixed = candidate(bed_of, 1.0, lone=False, badness=0.1, whole=0.5)
+    assert astray_mm(view, [mixed, candidate(bed_of, 1.05, lone=True, badness=0.1, whole=1.0)]) > 5.0
+    assert astray_mm(view, [mixed, candidate(bed_of, 1.05, lone=True, badness=0.1, whole=0.6)]) == 0.0
+
+
 def test_where_the_best_reading_fits_loosely_others_still_count(bed_of):
     """With dents or things in the way the misfit tells little of which reading is right."""
     view = View(bed=bed_of(), size_px=(960, 540))

@@ -20,6 +20,7 @@ NEAR = 0.3  # of the bed's width: poses farther apart are of different things
 UNLIKELY = 0.06  # penalty by which a pose is a third as likely
 # So much more the misfit of outlines counts between readings of one thing: one place in ten of three outlines is news.
 FIT_TELLS = 2.0
+MUCH_WHOLER = 0.3  # more of the outline is seen, share of it
 # Where the best reading itself fits loosely, by dents or things in the way, a worse fit does not make another one unlikely.
 LOOSE, AS_GOOD = 0.15, 0.3
 
@@ -49,7 +50,7 @@ def ordered(view: View, found: Sequence[Candidate]) -> list[Candidate]:
         if believed(view, one)
         and same_thing(view, best, one)
         and (one.found.penalty < best.found.penalty + BARELY or sure)
-        and (best.refined.lone or not one.refined.lone)
+        and not explains_less(one, best)
     ]
     if not readings:
         return ranked
@@ -64,6 +65,14 @@ def unexplained(one: Candidate) -> float:
     but it is so in all of its readings.
     """
     return one.found.penalty + FIT_TELLS * one.refined.fitted.badness
+
+
+def explains_less(one: Candidate, best: Candidate) -> bool:
+    """Whether a reading has one outline less of the same tub to show than the best one.
+
+    An outline that is drawn where half of it is not to be seen is none more.
+    """
+    return one.refined.lone and not best.refined.lone and one.found.whole < best.found.whole + MUCH_WHOLER
 
 
 def same_thing(view: View, one: Candidate, other: Candidate) -> bool:
@@ -126,7 +135,7 @@ def astray_mm(view: View, ranked: Sequence[Candidate]) -> float:
     for other in ranked[1:]:
         if not believed(view, other):
             continue
-        if other.refined.lone and not best.refined.lone and not loose:  # explains one outline less of the same tub
+        if explains_less(other, best) and not loose:
             continue
         if not same_thing(view, best, other):  # `rivalry` has judged it
             continue

@@ -189,7 +189,8 @@ def main() -> None:
                     a.tree, a.python, "aim", str(clip), "--bed", str(bed), "--out", f"{tmp}/a.toml", "--json"
                 )
             if rc == 0:
-                aims.append(aim_error(json.loads(text.strip().splitlines()[-1]), aim, truth["bed"]))
+                told = json.loads(text.strip().splitlines()[-1])
+                aims.append(aim_error(told, aim, truth["bed"]) if told.get("bed_to_picture") else math.inf)
                 note = f" aim {aims[-1]:.1f} mm"
             else:
                 note = f" aim exit {rc}"
