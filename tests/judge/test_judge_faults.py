@@ -85,7 +85,7 @@ def test_a_starved_zone_has_no_dead_patches(seven: Table) -> None:
 def test_a_healthy_bed_has_no_faults(seven: Table, six: Table) -> None:
     for table in (seven, six):
         for look in ("still", "poor", "gentle", "violent"):
-            for seed in range(4):
+            for seed in range(2):
                 assert found(table, table.field(look, seed=seed, seconds=30.0)) == (), (look, seed)
 
 
