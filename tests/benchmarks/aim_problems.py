@@ -33,7 +33,7 @@ from tests.benchmarks.aim_clips import FPS, Bench, scene_of
 from tests.benchmarks.group import Group, Row
 
 K = ProblemKind
-PROBLEM_S, PROBLEM_SCENES = 6.0, 5
+PROBLEM_S, PROBLEM_SCENES = 10.0, 5
 # What else may rightly be said of a picture with a problem.
 ALSO: dict[ProblemKind, set[ProblemKind]] = {
     K.BLURRED: {K.LOW_CONTRAST, K.DUSTY_LENS},
