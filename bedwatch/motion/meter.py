@@ -27,8 +27,9 @@ LAGS = (1, 2, 4, 8)
 COARSE_LAGS = (1, 2)
 # Frames that follow nearer than this are passed over (55 a second and more): they tell nothing more, and cost the same.
 LEAST_STEP_S = 0.0185
-# A gap of so many usual steps is a hole; what is usual is told from more frames than this.
+# A gap of so many usual steps is a hole.
 HOLE_STEPS = 3.5
+# The rota goes by the usual step of more frames than this.
 LEAST_TIMES = 5
 
 
@@ -126,6 +127,10 @@ class MotionMeter:
 
     def skip(self, time_s: float) -> None:
         """A frame that is not looked at, since it does not serve."""
+        self._count(time_s)
+
+    def _count(self, time_s: float) -> None:
+        """A frame has come, whether it is looked at or not."""
         if self._times_s:
             if time_s - self._times_s[-1] <= LEAST_STEP_S:
                 return
@@ -140,9 +145,8 @@ class MotionMeter:
     def add(self, rectified: NDArray[np.uint8], time_s: float) -> None:
         """Look at one frame, if it serves. rectified: (rows, cols) grey, the grid that `visible` describes."""
         serves = self.serves(time_s)
-        number = self._number
-        self.skip(time_s)
-        if not serves or self._number == number:
+        self._count(time_s)
+        if not serves:
             return
         contrast = self._contrast.of(rectified)
         now = _View(number=self._number, time_s=time_s, scales=(slopes(contrast), slopes(halve(contrast))))
