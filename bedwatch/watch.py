@@ -15,10 +15,11 @@ from bedwatch.aim.kept import fits, settled
 from bedwatch.aim.types import Aim, NotFound, Problem, ProblemKind
 from bedwatch.bed import Bed, make_cells
 from bedwatch.errors import UserError
-from bedwatch.frames.frame import Coloured, Frame, Picture, Tick
+from bedwatch.frames.frame import Coloured, Frame, Passed, Picture, Tick
 from bedwatch.judge.judge import Judge
 from bedwatch.judge.types import Did, Reading, State
 from bedwatch.motion.eyes import Eyes
+from bedwatch.motion.rota import Turns
 
 # One reading per this much source time: at least one a second, also when frames come unevenly.
 READING_EVERY_S = 0.8
@@ -47,7 +48,7 @@ class End:
     cut_short: bool = False
 
 
-Happening = Frame | Tick | Lost | End | Did
+Happening = Frame | Passed | Tick | Lost | End | Did
 
 
 class Watch:
@@ -74,6 +75,7 @@ class Watch:
         self._tries = list(AIM_AT_S)
         self._next_picture_s = 0.0
         self._eyes: Eyes | None = None
+        self._turns: Turns | None = None  # None: every frame is looked at
         self._shape: tuple[int, ...] = ()
         self._afresh = Afresh()
         self._next_s = READING_EVERY_S
@@ -102,6 +104,12 @@ class Watch:
             return None
         return None if self.not_found is not None else self._frame(happening)
 
+    def wants(self, frame_number: int) -> bool:
+        """Whether the picture of a frame of this number is wanted. May be asked some frames ahead, and in another thread: what it
+        reads is replaced as a whole."""
+        turns = self._turns
+        return turns is None or turns.serves(frame_number)
+
     def look_again(self) -> None:
         """The bed is looked for anew, as at the start, and nothing kept is gone by."""
         self._sought, self.not_found = self.not_found, None
@@ -129,7 +137,7 @@ class Watch:
             self._forget()
         return self._judge.nothing(time_s, State.NO_PICTURE, self._problems(), keep=not self._silent)
 
-    def _frame(self, frame: Frame) -> Reading | None:
+    def _frame(self, frame: Frame | Passed) -> Reading | None:
         self._now_s = frame.time_s
         self._steps_s.append(frame.time_s - self._frame_s)
         self._frame_s = frame.time_s
@@ -138,16 +146,33 @@ class Watch:
             self._pictures.clear()
             self._tries = [frame.time_s + at_s for at_s in AIM_AT_S]
             self._next_picture_s = frame.time_s
-        self._camera.add(frame)
-        if not frame.repeated:
-            self._fresh_s = frame.time_s
-            self._look(frame)
+        if isinstance(frame, Passed) or not self.wants(frame.number):
+            self._pass_over(frame)
+        else:
+            self._camera.add(frame)
+            if not frame.repeated:
+                self._fresh_s = frame.time_s
+                self._look(frame)
+        self._turns = self._whose_turn(frame)
         if self.not_found is not None:
             return self._judge.nothing(frame.time_s, State.NO_PICTURE, self._problems())
         if frame.time_s < self._next_s:
             return None
         self._next_s = max(self._next_s + READING_EVERY_S, frame.time_s + READING_EVERY_S / 2)
         return self._reading()
+
+    def _pass_over(self, frame: Frame | Passed) -> None:
+        """A frame that nothing is read from; that it came is all that counts."""
+        self._camera.pass_over(frame.time_s, frame.dropped_before + int(frame.repeated))
+        if not frame.repeated:
+            self._fresh_s = frame.time_s
+            if self._eyes is not None:
+                self._eyes.pass_over(frame.time_s)
+
+    def _whose_turn(self, frame: Frame | Passed) -> Turns | None:
+        """Whose turn it is to be looked at while all is calm; everyone's (None) as soon as anything is not as it was."""
+        as_it_was = self._eyes is not None and frame.dropped_before == 0 and not frame.repeated
+        return self._eyes.turns(frame.number) if self._eyes is not None and as_it_was and self._camera.calm else None
 
     def _look(self, frame: Frame) -> None:
         if self.aim is None:
@@ -167,7 +192,7 @@ class Watch:
             eyes.pause(frame.time_s)
             return
         before = eyes.covered
-        eyes.look(frame, place)
+        eyes.look(frame, place, in_turn=self._turns is not None)
         if eyes.covered != before:
             self._next_s = min(self._next_s, frame.time_s)  # say so at once
 

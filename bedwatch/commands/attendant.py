@@ -9,7 +9,7 @@ from contextlib import suppress
 
 from bedwatch.commands.desk import Desk
 from bedwatch.commands.follow import Note
-from bedwatch.frames.frame import Frame, Tick
+from bedwatch.frames.frame import Frame, Passed, Tick
 from bedwatch.frames.pace import Pace
 from bedwatch.judge.way_back import Against
 from bedwatch.show.live_screen.app import LiveScreen
@@ -48,7 +48,7 @@ class Attendant:
     def against(self) -> Against | None:
         return None if self.desk.back is None else self.desk.back.against()
 
-    def attend(self, moment: Frame | Tick) -> bool:
+    def attend(self, moment: Frame | Passed | Tick) -> bool:
         """Whether the moment is to be looked at. Raises Left."""
         while True:
             try:
@@ -60,10 +60,11 @@ class Attendant:
         self._now_s = moment.time_s
         if self.paused:
             return False
-        if isinstance(moment, Frame):
+        if not isinstance(moment, Tick):
             if self._pace is not None:
                 self._pace.wait(moment)
             self._count(moment)
+        if isinstance(moment, Frame):
             self.desk.see(moment, self.note, live=self._live)
         return True
 
@@ -84,7 +85,7 @@ class Attendant:
             return
         self.desk.carry_out(order, self.note)
 
-    def _count(self, frame: Frame) -> None:
+    def _count(self, frame: Frame | Passed) -> None:
         self._seen.append((frame.time_s, frame.dropped_before))
         while self._seen[-1][0] - self._seen[0][0] > _RATE_S:
             self._seen.popleft()

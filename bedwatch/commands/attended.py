@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from bedwatch.frames.frame import Frame, Source, Tick
+from bedwatch.frames.ahead import Ahead
+from bedwatch.frames.frame import Frame, Passed, Source, Tick, Wants
 from bedwatch.frames.live import LiveSource
 from bedwatch.frames.wrapped import Wrapped
 
 # Whether this picture (or moment without one) is to be looked at.
-Attend = Callable[[Frame | Tick], bool]
+Attend = Callable[[Frame | Passed | Tick], bool]
 
 
 class Attended(Wrapped):
@@ -20,16 +21,18 @@ class Attended(Wrapped):
         self._attend = attend
 
     def __iter__(self) -> Iterator[Frame]:
-        return (moment for moment in self.moments() if isinstance(moment, Frame))
+        return (moment for moment in self.moments(lambda _: True) if isinstance(moment, Frame))
 
-    def moments(self) -> Iterator[Frame | Tick]:
-        for moment in moments_of(self._source):
+    def moments(self, wants: Wants) -> Iterator[Frame | Passed | Tick]:
+        for moment in moments_of(self._source, wants):
             if self._attend(moment):
                 yield moment
 
 
-def moments_of(source: Source) -> Iterator[Frame | Tick]:
-    """The frames of a source, and for a live one the ticks between them."""
-    if isinstance(source, LiveSource | Attended):
+def moments_of(source: Source, wants: Wants) -> Iterator[Frame | Passed | Tick]:
+    """The frames of a source, and for a live one the ticks between them; of a file, not wanted ones may come undecoded."""
+    if isinstance(source, LiveSource):
         return source.moments()
+    if isinstance(source, Ahead | Attended):
+        return source.moments(wants)
     return iter(source)

@@ -8,7 +8,7 @@ from pathlib import Path
 from bedwatch.cli import EXIT_LOST, EXIT_NOT_FOUND
 from bedwatch.commands.attended import moments_of
 from bedwatch.errors import UserError
-from bedwatch.frames.frame import Frame, Outcome, Source, Tick
+from bedwatch.frames.frame import Frame, Outcome, Passed, Source, Tick
 from bedwatch.judge.types import Reading, State
 from bedwatch.watch import End, Lost, Watch
 
@@ -62,7 +62,7 @@ class Run:
 
     def _follow(self) -> int:
         self._tell()
-        for moment in moments_of(self._frames):
+        for moment in moments_of(self._frames, self._watch.wants):
             self._now_s = moment.time_s
             reading = self._step(moment)
             self._release()
@@ -93,7 +93,7 @@ class Run:
             return EXIT_LOST
         return 0 if self._watch.not_found is None else EXIT_NOT_FOUND
 
-    def _step(self, moment: Frame | Tick) -> Reading | None:
+    def _step(self, moment: Frame | Passed | Tick) -> Reading | None:
         try:
             return self._watch.step(moment)
         except UserError as mistake:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Protocol, overload
@@ -71,6 +71,20 @@ class Coloured(Sequence[Picture]):
     def __getitem__(self, at: slice) -> Coloured: ...
     def __getitem__(self, at: int | slice) -> Picture | Coloured:
         return Coloured(self._frames[at]) if isinstance(at, slice) else self._frames[at].coloured()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Passed:
+    """A frame whose picture nobody wanted, so that it was not decoded; its fields are those of a `Frame`."""
+
+    time_s: float
+    number: int
+    dropped_before: int = 0
+    repeated: bool = False
+
+
+# By its number, whether a frame's picture is wanted. May be asked in another thread, some frames ahead.
+Wants = Callable[[int], bool]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 
-from bedwatch.frames.frame import Frame, Tick
+from bedwatch.frames.frame import Frame, Passed, Tick
 
 
 class Pace:
@@ -13,13 +13,13 @@ class Pace:
     def __init__(self) -> None:
         self._start_s: float | None = None
 
-    def attend(self, moment: Frame | Tick) -> bool:
+    def attend(self, moment: Frame | Passed | Tick) -> bool:
         """Waits for a frame of a file; every moment is looked at."""
-        if isinstance(moment, Frame):
+        if not isinstance(moment, Tick):
             self.wait(moment)
         return True
 
-    def wait(self, frame: Frame) -> None:
+    def wait(self, frame: Frame | Passed) -> None:
         now_s = time.monotonic()
         if self._start_s is None:
             self._start_s = now_s - frame.time_s

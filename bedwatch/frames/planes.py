@@ -27,6 +27,8 @@ _FORMATS = frozenset({"yuv420p", "yuvj420p", "yuv422p", "yuvj422p", "yuv444p", "
 _FULL_RANGE = 2  # AVCOL_RANGE_JPEG
 # ITU-R BT.601-7 and BT.709-6: 16 to 235 for brightness, 224 steps about 128 for colour, in pictures of limited range.
 _BLACK, _STEPS, _COLOUR_STEPS = 16, 219, 224
+# Codecs whose pictures stand alone, one in each packet; how each begins and ends (ITU-T T.81, SOI and EOI).
+_ALONE, _BEGINS, _ENDS, _TAIL = frozenset({"mjpeg"}), b"\xff\xd8", b"\xff\xd9", 64
 # Packets in a row that cannot be decoded, after which there is nothing more to come.
 _MOST_BROKEN = 64
 
@@ -83,6 +85,9 @@ class PlanesDecoder:
         self._broken = 0
         self._ready: deque[av.VideoFrame] = deque()
         self._packets: Iterator[Any] = iter(())
+        self._held: Any = None  # a packet that was taken out and not used yet
+        self._before = b""
+        self._alone = False
         try:
             # An absolute path cannot be taken for a protocol ("shot 12:30.avi").
             self._file = av.open(str(path.absolute()))
@@ -102,6 +107,7 @@ class PlanesDecoder:
             raise NotPlanesError
         # Reading is overlapped with looking; more threads cost more than they give.
         stream.codec_context.thread_count = 1
+        self._alone = stream.codec_context.name in _ALONE
         self._packets = self._file.demux(stream)
         self.duration_s: float | None = _duration(self._file, stream)
         first = self._next()
@@ -122,25 +128,48 @@ class PlanesDecoder:
         planes = Planes(frame)
         return Shot(picture=planes.light, time_s=time_s, broken_before=broken, planes=planes)
 
+    def pass_over(self) -> Shot | None:
+        """The next shot without its picture; None where others may hang on it, or where it looks damaged."""
+        if not self._alone or self._ready or (packet := self._packet()) is None:
+            return None
+        data = bytes(packet)
+        if packet.pts is None or not data.startswith(_BEGINS) or _ENDS not in data[-_TAIL:]:
+            self._held = packet
+            return None
+        again, self._before = data == self._before, data
+        broken, self._broken = self._broken, 0
+        return Shot(picture=None, time_s=float(packet.pts * packet.time_base), broken_before=broken, again=again)
+
+    def _packet(self) -> Any:
+        """The next packet; None at the end."""
+        packet, self._held = self._held, None
+        try:
+            return next(self._packets, None) if packet is None else packet
+        except FFmpegError:
+            return None  # the file ends in the middle of something
+
     def _next(self) -> av.VideoFrame | None:
         while not self._ready:
-            try:
-                packet = next(self._packets, None)
-            except FFmpegError:
-                packet = None  # the file ends in the middle of something
+            packet = self._packet()
             if packet is None:
                 return None
+            if self._alone:
+                self._before = bytes(packet)
             try:
-                self._ready.extend(packet.decode())
+                frames = packet.decode()
             except FFmpegError:
                 self._broken += 1
                 if self._broken > _MOST_BROKEN:
                     return None
+                continue
+            self._alone = self._alone and len(frames) == bool(packet.size)
+            self._ready.extend(frames)
         return self._ready.popleft()
 
     def close(self) -> None:
         """Let the file go."""
         self._ready.clear()
+        self._held = None
         self._packets = iter(())
         self._file.close()
 

@@ -7,10 +7,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from math import isfinite
 from types import TracebackType
-from typing import Protocol, Self
+from typing import Protocol, Self, runtime_checkable
 
 from bedwatch.errors import UserError
-from bedwatch.frames.frame import Frame, Outcome, Picture, Planes
+from bedwatch.frames.frame import Frame, Outcome, Passed, Picture, Planes, Wants
 from bedwatch.frames.repeats import RepeatWatch
 from bedwatch.frames.steps import StepWatch
 
@@ -21,16 +21,18 @@ _REORDERED = 16  # H.264 keeps at most 16 pictures (ITU-T H.264, annex A; from m
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shot:
-    """One decoded picture, as the container tells it.
+    """One picture, as the container tells it.
 
-    time_s: presentation time in seconds from any origin; NaN if the container has none.
-    broken_before: pictures that could not be decoded since the shot before.
+    picture: None where it was not decoded, since it was not wanted. time_s: presentation time in seconds from any origin; NaN
+    if the container has none. broken_before: pictures that could not be decoded since the shot before. again: its data are
+    those of the shot before.
     """
 
-    picture: Picture
+    picture: Picture | None
     time_s: float
     broken_before: int = 0
     planes: Planes | None = None
+    again: bool = False
 
 
 class Decoder(Protocol):
@@ -50,6 +52,16 @@ class Decoder(Protocol):
     def notes(self) -> list[str]: ...
     def read(self) -> Shot | None: ...
     def close(self) -> None: ...
+
+
+@runtime_checkable
+class Passes(Protocol):
+    """A decoder that may leave a picture undecoded, since no other one hangs on it.
+
+    pass_over: the next shot without its picture; None where that cannot be done, with nothing lost.
+    """
+
+    def pass_over(self) -> Shot | None: ...
 
 
 class Tally:
@@ -124,8 +136,9 @@ class FileSource:
         except BaseException:
             self.close()
             raise
-        height, width = self._ahead[0].picture.shape[:2]
-        self.size_px: tuple[int, int] = (width, height)
+        first = self._ahead[0].picture
+        assert first is not None  # it was wanted
+        self.size_px: tuple[int, int] = (first.shape[1], first.shape[0])
 
     @property
     def duration_s(self) -> float | None:
@@ -138,7 +151,11 @@ class FileSource:
         return (*self._decoder.notes, *self._tally.lines(), *self._late_notes)
 
     def __iter__(self) -> Iterator[Frame]:
-        while self._open and (shot := self._next_shot()) is not None:
+        return (moment for moment in self.moments(_all_of_them) if isinstance(moment, Frame))
+
+    def moments(self, wants: Wants) -> Iterator[Frame | Passed]:
+        """The frames; those that are not wanted may come as `Passed`."""
+        while self._open and (shot := self._next_shot(wants)) is not None:
             frame = self._frame(shot)
             if frame is not None:
                 yield frame
@@ -175,10 +192,14 @@ class FileSource:
             )
         self._zero_s = times[0]
 
-    def _next_shot(self) -> Shot | None:
-        return self._ahead.popleft() if self._ahead else self._decoder.read()
+    def _next_shot(self, wants: Wants) -> Shot | None:
+        if self._ahead:
+            return self._ahead.popleft()
+        if isinstance(self._decoder, Passes) and not wants(self._number):
+            return self._decoder.pass_over() or self._decoder.read()
+        return self._decoder.read()
 
-    def _frame(self, shot: Shot) -> Frame | None:
+    def _frame(self, shot: Shot) -> Frame | Passed | None:
         if shot.broken_before:
             self._tally.add("pictures that cannot be decoded", shot.broken_before, self._last_s or 0.0)
         self._left_out(shot.broken_before)
@@ -196,23 +217,27 @@ class FileSource:
         on_grid = self._steps.regular
         gap = 0 if self._last_s is None else self._steps.missing(time_s - self._last_s)
         dropped = gap if on_grid or self._last_s is None else max(gap, self._lost)
-        repeated = self._repeats.repeated(shot.picture)
+        repeated = (
+            self._repeats.skipped(again=shot.again) if shot.picture is None else self._repeats.repeated(shot.picture)
+        )
         if missing := self._told.rest(dropped):
             self._tally.add("missing frames", missing, time_s)
         if repeated:
             self._tally.add("repeated frames", 1, time_s, same_place=self._was_repeated)
         self._was_repeated = repeated
+        number = self._number
+        self._last_s, self._lost, self._number = time_s, 0, number + 1
+        if shot.picture is None:
+            return Passed(time_s=time_s, number=number, dropped_before=dropped, repeated=repeated)
         shot.picture.flags.writeable = False
-        frame = Frame(
+        return Frame(
             picture=shot.picture,
             time_s=time_s,
-            number=self._number,
+            number=number,
             dropped_before=dropped,
             repeated=repeated,
             planes=shot.planes,
         )
-        self._last_s, self._lost, self._number = time_s, 0, self._number + 1
-        return frame
 
     def _left_out(self, count: int) -> None:
         self._lost += count
@@ -245,3 +270,7 @@ class FileSource:
             self._late_notes.append(f"the file seems cut short at {end_s:.1f}{of} s")
         else:
             self.outcome = Outcome.END
+
+
+def _all_of_them(_: int) -> bool:
+    return True

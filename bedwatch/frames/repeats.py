@@ -51,6 +51,11 @@ class RepeatWatch:
         self._usual.append(difference)
         return False
 
+    def skipped(self, *, again: bool) -> bool:
+        """A picture that is not to be seen. again: its data are those of the one before. The next has none to be held against."""
+        self._sample = self._picture = None
+        return again
+
     def _near(self, difference: float) -> bool:
         if len(self._usual) < _LEARN:
             return False

@@ -18,7 +18,7 @@ Array = NDArray[np.floating[Any]]
 Mask = NDArray[np.bool_]
 
 _BLOCK_MM, _CELL_MM = 10.0, 5.0
-_EVERY_S = 0.09
+_EVERY_S, _ABOUT_S = 0.09, 0.11
 _MEMORY_S, _LEARN_S, _SURE_S = 4.0, 0.35, 0.9
 _BARS_KNOWN_S = 3.0
 _AWAY_S = 1.0  # so long without a picture
@@ -90,9 +90,19 @@ class Cover:
         if self._beside is not None:
             self._beside.forget()
 
-    def due(self, time_s: float) -> bool:
-        """Whether a frame of this time would be looked at."""
-        return self._start_s is None or not 0 <= time_s - self._last_s < _EVERY_S
+    @property
+    def settled(self) -> bool:
+        """Whether what is usual is known, and nothing looks otherwise just now."""
+        learnt = self._start_s is not None and self._last_s - self._start_s >= _SURE_S
+        return learnt and not self.light and self._off_since is None and self._cloud_since is None
+
+    def due(self, time_s: float, next_s: float | None = None) -> bool:
+        """Whether a frame of this time would be looked at. next_s: when the next one can be, where frames between are passed
+        over; None for soon."""
+        since_s = time_s - self._last_s
+        if self._start_s is None or not 0 <= since_s < _EVERY_S:
+            return True
+        return next_s is not None and _ABOUT_S - since_s < abs(next_s - self._last_s - _ABOUT_S)
 
     def add(
         self,
@@ -103,14 +113,15 @@ class Cover:
         *,
         unsure: bool = False,
         gliding: bool = False,
+        next_s: float | None = None,
     ) -> bool:
-        """Look at one frame, a tenth of a second or more after the last one looked at. rectified: (rows, cols) grey.
+        """Look at one frame, if it is `due`. rectified: (rows, cols) grey.
 
         colours: gives the colours of the blocks in this picture, as `Hue` reads them; asked for when needed. picture: the one
         that was rectified, for what stands round the bed. unsure: the camera may have moved, so that only what is seen to come
         in, or a cloud, counts. gliding: the surface moves as one piece, which carries its own marks along: the same holds.
         """
-        if not self.due(time_s):
+        if not self.due(time_s, next_s):
             return self.covered
         if self._start_s is not None and time_s - self._last_s > _AWAY_S:
             self.covered = False

@@ -13,6 +13,7 @@ from bedwatch.frames.frame import Frame, Picture
 from bedwatch.motion.bed_meter import bed_meter
 from bedwatch.motion.cover import Cover
 from bedwatch.motion.field import MotionField
+from bedwatch.motion.rota import Turns
 from bedwatch.motion.sight import beside_of, hue_of, row_light_of
 
 # A surface that mostly moves, as one rigid thing by this share of its squared speed, is a piece that turns or glides: beds of
@@ -39,18 +40,29 @@ class Eyes:
         self._shift_px = (0.0, 0.0)
         self.covered = self.gliding = False
 
-    def look(self, frame: Frame, place: Place) -> None:
-        """Take in one frame. place: where the camera stands now."""
+    def turns(self, frame_number: int) -> Turns | None:
+        """Whose turn it is among the frames after the one of this number, once frames may be passed over; None for everyone's."""
+        if self.covered or self._mains.active or not self._cover.settled:
+            return None
+        return self._meter.turns(frame_number)
+
+    def pass_over(self, time_s: float) -> None:
+        """A frame whose turn it is not: nothing of it is looked at."""
+        self._meter.skip(time_s)
+
+    def look(self, frame: Frame, place: Place, *, in_turn: bool = False) -> None:
+        """Take in one frame. place: where the camera stands now. in_turn: others are passed over."""
         if place.jolted and self._slipped_mm(place.shift_px) < SLIP_MM:
             self._meter.cut()
         elif place.jolted:
             self._meter.pause(frame.time_s)
         self._shift_px = place.shift_px
-        bands = self._mains.add(frame.picture, frame.time_s)
+        bands = self._mains.add(frame.picture, frame.time_s, frame.number)
         if self._mains.began:
             self._meter.forget()
         flat: Picture | None = None
-        if self._cover.due(frame.time_s) or self._meter.serves(frame.time_s):
+        next_s = self._meter.next_s(frame.time_s) if in_turn else None
+        if self._cover.due(frame.time_s, next_s) or self._meter.serves(frame.time_s):
             flat = self._rectifier.rectify(frame.picture, shift_px=place.shift_px)
             if bands is not None:
                 flat = self._mains.even(flat, bands)
@@ -61,6 +73,7 @@ class Eyes:
                 frame.picture,
                 unsure=place.hold,
                 gliding=self.gliding,
+                next_s=next_s,
             )
         if place.hold and not (self.covered or place.adrift or self._cover.light):
             return  # for a moment not known; what was seen before goes with what follows

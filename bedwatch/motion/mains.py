@@ -14,7 +14,8 @@ Array = NDArray[np.floating[Any]]
 
 # So many rows and columns of the picture are looked at.
 ROWS, COLUMNS = 96, 72
-# Of a row's still columns so many are enough. After so many frames without bands three in a row of ten are looked at.
+# Of a row's still columns so many are enough. After so many frames without bands three in a row of ten are looked at, or as many
+# in a row as come when some are passed over.
 _TAKEN = 24
 _ALL_FRAMES, _LOOK_OF = 24, (3, 10)
 # A row whose surroundings show in fewer columns than this is read from its neighbours.
@@ -51,7 +52,7 @@ class RowLight:
         rows = self._rows[:, None]
         self._at = (at_px[rows, columns, 1], at_px[rows, columns, 0])
         self._mean: Array | None = None
-        self._count = self._frames = 0
+        self._count = self._frames = self._in_row = self._again_at = 0
         self._before: list[Array] = []  # both halves' rows in the last two frames, newest first
         self._before_frame = -1
         self._last_s = 0.0
@@ -62,13 +63,17 @@ class RowLight:
             np.intp
         )
 
-    def add(self, picture: Picture, time_s: float) -> Array | None:
-        """Look at one picture, BGR or grey: (ROWS,) logarithm of each row's light over its mean, None without bands."""
+    def add(self, picture: Picture, time_s: float, number: int) -> Array | None:
+        """Look at one picture, BGR or grey: (ROWS,) logarithm of each row's light over its mean, None without bands. number: the
+        frame's, so that what was passed over is known."""
         self.began = False
         self._frames += 1
-        idle = self._frames > _ALL_FRAMES and not self.active
-        if self.blind or (idle and self._frames % _LOOK_OF[1] >= _LOOK_OF[0]):
+        if self.blind or (self._frames > _ALL_FRAMES and not self.active and number < self._again_at):
             return None
+        follows = number == self._before_frame + 1
+        self._in_row = self._in_row % _LOOK_OF[0] + 1 if follows else 1
+        if self._in_row == _LOOK_OF[0]:
+            self._again_at = number + 1 + _LOOK_OF[1] - _LOOK_OF[0]
         plane = picture if picture.ndim == 2 else picture[..., 1]
         logs = _LOG[plane[self._at]]
         if self._mean is None:
@@ -80,7 +85,7 @@ class RowLight:
         halves: Array = np.median(off.reshape(len(off), 2, -1), axis=2).T
         rows = halves.mean(axis=0)
         rows = rows - middle(rows)
-        if self._frames != self._before_frame + 1:
+        if not follows:
             self._before.clear()
         if self._count > 2 and len(self._before) == 2:
             # Bands go across the whole picture; noise, encoders and a shadow's slant do otherwise on either side of it.
@@ -89,7 +94,7 @@ class RowLight:
             for number, (left, right) in enumerate((rolled, turned)):
                 agree = float(np.mean((left - middle(left)) * (right - middle(right))))
                 self._agree[number] += _SMOOTH * (agree - self._agree[number])
-        self._before, self._before_frame = [halves, *self._before[:1]], self._frames
+        self._before, self._before_frame = [halves, *self._before[:1]], number
         was = self.active
         strength = np.sqrt(max(0.0, self._agree[0]) / 2)
         self.active = strength > (_BANDS_UNTIL if self.active else _BANDS_FROM)

@@ -18,7 +18,7 @@ from bedwatch.motion.gradients import Contrast, Image, Slopes, halve, slopes
 from bedwatch.motion.ground import GroundLog
 from bedwatch.motion.margin import Margin
 from bedwatch.motion.patches import PatchMap, measure
-from bedwatch.motion.rota import Rota, rota_for
+from bedwatch.motion.rota import Rota, Turns, rota_for
 from bedwatch.motion.speed import CROSS_LAG, Key, rows_of
 from bedwatch.motion.tally import Channel, Tally
 
@@ -27,6 +27,7 @@ LAGS = (1, 2, 4, 8)
 COARSE_LAGS = (1, 2)
 # Frames that follow nearer than this are passed over (55 a second and more): they tell nothing more, and cost the same.
 LEAST_STEP_S = 0.0185
+FAST_STEP_S = 0.019  # usual step below which that happens to some
 # A gap of so many usual steps is a hole.
 HOLE_STEPS = 3.5
 # The rota goes by the usual step of more frames than this.
@@ -83,7 +84,7 @@ class MotionMeter:
         middle_px = (visible.shape[1] / 4 - 0.5, visible.shape[0] / 4 - 0.5)
         self._ground = GroundLog(fine, self._contrast.step_mm, (2 * rows, 2 * cols), middle_px)
         self._gliding = Gliding(self._lattices[0])
-        self._views: deque[_View] = deque(maxlen=max(LAGS) + 1)
+        self._views: deque[_View] = deque()
         self._times_s: deque[float] = deque(maxlen=max(LAGS) + 1)  # of all frames, those passed over too
         self._number = 0
         self._rota: Rota | None = None
@@ -125,6 +126,21 @@ class MotionMeter:
             return False
         return self._rota is None or self._rota.serves(self._number + 1)
 
+    def turns(self, frame_number: int) -> Turns | None:
+        """Whose turn it is among the frames that follow, the last one having had this number; None while all of them serve.
+
+        Of cameras so fast that frames are passed over for coming too soon, nobody can tell it beforehand.
+        """
+        rota = self._rota
+        if rota is None or len(rota.serving) == rota.every or self._step_s() < FAST_STEP_S:
+            return None
+        return Turns(rota=rota, ahead=self._number - frame_number)
+
+    def next_s(self, time_s: float) -> float:
+        """When the frame after the next one, of this time, will be looked at, as far as frames come as they did."""
+        ahead = 1 if self._rota is None else self._rota.until_next(self._number + 1)
+        return time_s + ahead * self._step_s()
+
     def skip(self, time_s: float) -> None:
         """A frame that is not looked at, since it does not serve."""
         self._count(time_s)
@@ -151,12 +167,12 @@ class MotionMeter:
         contrast = self._contrast.of(rectified)
         now = _View(number=self._number, time_s=time_s, scales=(slopes(contrast), slopes(halve(contrast))))
         self._tally.mark(time_s)
-        while self._views and now.number - self._views[0].number > max(LAGS):
+        rota = self._rota or rota_for(max(self._step_s(), LEAST_STEP_S), LAGS)
+        while self._views and now.number - self._views[0].number > rota.longest:
             self._views.popleft()
         self._views.append(now)
-        rota = self._rota or rota_for(max(self._step_s(), LEAST_STEP_S), LAGS)
-        for lag in rota.ends_with(now.number):
-            if (then := self._ago(now, lag)) is not None:
+        for lag, apart in rota.ends_with(now.number):
+            if (then := self._ago(now, apart)) is not None:
                 self._compare(then, now, lag)
         if rota.surveys(now.number) and len(self._views) > 1:
             self._survey(now, rota)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -51,6 +53,22 @@ def looks(
     return out
 
 
+def by_turns(every_one: list[Look], every: int, turns: set[int]) -> list[Look]:
+    """As if in rounds of `every` only frames of these numbers had been looked at."""
+    kept, passed = [], 0
+    for number, look in enumerate(every_one):
+        if number % every in turns:
+            kept.append(replace(look, frames=1 + passed))
+            passed = 0
+        else:
+            passed += 1
+    return kept
+
+
+# Three of five, three of four, four of seven: some one after the other, so that no beat is hidden.
+ROUNDS = ((5, {0, 1, 4}), (4, {0, 1, 3}), (7, {0, 1, 5, 6}))
+
+
 @pytest.mark.parametrize("rows_s", [0.0, 0.012, 0.028])
 @pytest.mark.parametrize(
     ("fps", "light_hz", "mains"),
@@ -71,6 +89,43 @@ def test_the_mains_is_named(fps: float, light_hz: float, mains: int, rows_s: flo
     assert found.mains_hz == mains
     assert found.beat_hz == pytest.approx(alias_hz(light_hz, fps), abs=0.1)
     assert found.share == pytest.approx(0.02, rel=0.1)
+
+
+@pytest.mark.parametrize(
+    ("fps", "light_hz", "mains", "every", "turns"),
+    [
+        (30, 100, 50, *ROUNDS[0]),
+        (29.97, 100, 50, *ROUNDS[0]),
+        (27, 120, 60, *ROUNDS[0]),
+        (25, 120, 60, *ROUNDS[1]),
+        (50, 120, 60, *ROUNDS[2]),
+    ],
+)
+def test_the_mains_is_named_where_frames_are_passed_over(
+    fps: float, light_hz: float, mains: int, every: int, turns: set[int]
+) -> None:
+    for swing, wander in ((0.02, 0.0), (0.008, 0.004)):
+        lit = by_turns(looks(fps, 10.0, light_hz=light_hz, rows_s=0.012, swing=swing, wander=wander), every, turns)
+        found = flicker_of(lit)
+        assert found is not None
+        assert found.mains_hz == mains
+        assert found.beat_hz == pytest.approx(alias_hz(light_hz, fps), abs=0.1)
+        assert found.share == pytest.approx(swing, rel=0.2)
+
+
+@pytest.mark.parametrize(("every", "turns"), ROUNDS)
+def test_frames_passed_over_make_no_flicker(every: int, turns: set[int]) -> None:
+    """What wanders, drifts or swings slowly does not come back at the pace of the rounds."""
+    assert flicker_of(by_turns(looks(30, 10.0, wander=0.02), every, turns)) is None
+    drifting = [replace(look, bands=look.bands + 0.02 * look.time_s) for look in looks(30, 10.0)]
+    assert flicker_of(by_turns(drifting, every, turns)) is None
+    swinging = [
+        replace(look, bands=look.bands + np.clip(0.15 * np.sin(2 * np.pi * look.time_s / 3.0), -0.1, 0.1))
+        for look in looks(30, 10.0)
+    ]
+    assert flicker_of(by_turns(swinging, every, turns)) is None
+    stepped = [replace(look, bands=look.bands + 0.2 * (look.time_s > 4.0)) for look in looks(30, 10.0)]
+    assert flicker_of(by_turns(stepped, every, turns)) is None
 
 
 def test_a_beat_of_neither_is_not_named_after_one() -> None:

@@ -46,7 +46,7 @@ def lit(bench: Bench, mains_hz: float, fps: float, wall_mm_s: float = 0.0, share
             time_s, mains_hz, share, 0.033
         )
         picture = bench.rounded(whole + 1.5 * rng.standard_normal(whole.shape))
-        rows = light.add(picture, time_s)
+        rows = light.add(picture, time_s, number)
         flat = np.ascontiguousarray(picture[:, SIDE:-SIDE])
         if rows is None:
             assert time_s < 1.0  # seen through within a second
@@ -75,11 +75,11 @@ def test_steady_light_is_left_alone(bench: Bench) -> None:
     for number in range(60):
         moving = scene.copy()
         moving[:, SIDE:-SIDE] = np.roll(scene[:, SIDE:-SIDE], 3 * number, axis=0)  # the bed may do what it likes
-        assert light.add(bench.rounded(moving + 2 * rng.standard_normal(scene.shape)), number / 30) is None
+        assert light.add(bench.rounded(moving + 2 * rng.standard_normal(scene.shape)), number / 30, number) is None
 
 
 def test_without_surroundings_it_does_nothing() -> None:
     at_px = np.zeros((ROWS, COLUMNS, 2), np.intp)
     light = RowLight(at_px, np.zeros((ROWS, COLUMNS), np.bool_), np.zeros((8, 8)))
     assert light.blind
-    assert light.add(np.zeros((8, 8), np.uint8), 0.0) is None
+    assert light.add(np.zeros((8, 8), np.uint8), 0.0, 0) is None

@@ -101,7 +101,8 @@ def test_what_is_said_about_the_window(turning: Turning) -> None:
     field, _ = turning("gravel", 30.0)
     assert field.seconds == pytest.approx(4.0 - 1 / 30, abs=1e-6)  # from the first frame to the last
     assert field.frames_per_s == pytest.approx(30.0, rel=1e-3)
-    np.testing.assert_allclose(field.lags_s, np.array([1, 2, 4, 8]) / 30, rtol=1e-3)
+    # Nine instead of eight, where that saves a frame.
+    np.testing.assert_allclose(field.lags_s, np.array([1, 2, 4, 9]) / 30, rtol=1e-3)
 
 
 def test_a_faster_disc_renews_its_pattern_sooner(turning: Turning) -> None:

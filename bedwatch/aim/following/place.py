@@ -39,7 +39,7 @@ class Place:
     hold: what this frame shows of the bed cannot be trusted; adrift: nor what was seen before it. lost: the bed is not where
     it was aimed at, and it is not known where. stand: set when the camera has come to rest turned or zoomed: `moved_aim`
     makes the aim for it.
-    moved_px: how far it has moved within the last ten seconds.
+    moving: it moved within the last seconds, or may be elsewhere. moved_px: how far it has moved within the last ten seconds.
     """
 
     def __init__(self) -> None:
@@ -154,6 +154,12 @@ class Place:
                 anchor.learn_anew()
                 self.jolted, self.hold, self._astray_s = True, False, None
         return None
+
+    @property
+    def moving(self) -> bool:
+        """Whether it moved within the last seconds, or is not known to stand where it stood."""
+        away = self.hold or self.adrift or self.lost or self.jolted
+        return away or self._looked_s - self._moving_s < _CALM_S or self._turned_s is not None
 
     @property
     def moved_px(self) -> float:

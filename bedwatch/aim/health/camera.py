@@ -95,6 +95,8 @@ class CameraCheck:
         self._steady = Steadiness()
         self._tones: tuple[float, Tones, Tones | None, tuple[float, float]] | None = None
         self._now_s = 0.0
+        self._passed, self._lost = 0, 0  # since the last look
+        self._beats = False
         self._moved_s = -np.inf
         self._sharp: float | None = None
 
@@ -113,6 +115,20 @@ class CameraCheck:
     def defocused(self) -> bool:
         """Whether the picture has lost its sharpness since the bed was aimed at."""
         return self._witness is not None and self._witness.focus.lost
+
+    @property
+    def calm(self) -> bool:
+        """Whether all is as it should be, so that some frames may be passed over."""
+        witness = self._witness
+        if witness is None or witness.anchor.blind or witness.anchor.learning or self._beats or self.blank:
+            return False
+        return not witness.place.moving and not witness.focus.lost and not any(look.lost for look in self._looks)
+
+    def pass_over(self, time_s: float, lost: int) -> None:
+        """A frame that is not looked at. lost: how many before it are missing, or were the one before again, itself included."""
+        self._now_s = time_s
+        self._passed += 1
+        self._lost += lost
 
     def add(self, frame: Frame) -> None:
         """Look at one frame; frames come in order of time."""
@@ -142,11 +158,13 @@ class CameraCheck:
                 bands=bands,
                 level=level,
                 tint=tint,
-                lost=frame.dropped_before + int(frame.repeated),
+                lost=frame.dropped_before + int(frame.repeated) + self._lost,
                 same=same,
                 shift_px=self._shift(frame, whole),
+                frames=1 + self._passed,
             )
         )
+        self._passed = self._lost = 0
         if not self._blur or frame.time_s - self._blur[-1][0] > self._blur_every_s():
             self._blur.append((frame.time_s, blur_px(frame.picture)))
         while self._looks and frame.time_s - self._looks[0].time_s > self._window_s:
@@ -196,13 +214,15 @@ class CameraCheck:
         shake = shake_px(looks)
         veil = None if self._witness is None else self._witness.veil
         dust = self._dust(shake)
+        flicker = _flicker(looks)
+        self._beats = bool(flicker)
         hunting = hunting_problems(looks, None if veil is None else veil.gains())
         if any(problem.kind is ProblemKind.DUST_CLOUD for problem in dust):
             hunting = []
         return (
             *exposure_problems(looks),
             *self._blurred(),
-            *_flicker(looks),
+            *flicker,
             *hunting,
             *dust,
             *self._moving(shake),

@@ -37,15 +37,19 @@ def flicker_of(looks: list[Look]) -> Flicker | None:
     """The strongest steady beat in the brightness of the bands; None when none stands out."""
     if len(looks) < LEAST_FRAMES:
         return None
-    fps, bands = _even(looks)
+    fps, bands, seen = _even(looks)
     if len(bands) < LEAST_FRAMES or fps <= 0:
         return None
-    window = np.hanning(len(bands) + 2)[1:-1, None]
-    spectrum = np.fft.rfft((bands - bands.mean(axis=0)) * window, axis=0) * (2.0 / window.sum())
-    power = (np.abs(spectrum) ** 2).mean(axis=1)
     hz = np.fft.rfftfreq(len(bands), 1.0 / fps)
     slow = hz < max(LEAST_HZ, LEAST_BEATS * fps / len(bands))
-    slowest = float(power[1:][slow[1:]].max(initial=0.0))
+    slowest = 0.0
+    if not seen.all():
+        bands, slowest = _quick(bands, seen, int(slow.sum()))
+    window = np.hanning(len(bands) + 2)[1:-1, None] * seen[:, None]
+    mean = bands[seen].mean(axis=0)
+    spectrum = np.fft.rfft((bands - mean) * window, axis=0) * (2.0 / window.sum())
+    power = (np.abs(spectrum) ** 2).mean(axis=1)
+    slowest = max(slowest, float(power[1:][slow[1:]].max(initial=0.0)))
     power[slow] = 0.0
     top = int(np.argmax(power))
     span = max(8, int(2.0 * len(bands) / fps))
@@ -59,16 +63,31 @@ def flicker_of(looks: list[Look]) -> Flicker | None:
     beat = _peak(power, top) * fps / len(bands)
     if beat < OVERTONES_HZ and power[top] < OVERTONE * slowest:
         return None
-    if min(_share(half, beat / fps) for half in (bands[: len(bands) // 2], bands[len(bands) // 2 :])) < LASTS * share:
+    half = len(bands) // 2
+    if min(_share(bands[part], seen[part], beat / fps) for part in (slice(half), slice(half, None))) < LASTS * share:
         return None
     return Flicker(share=share, beat_hz=beat, mains_hz=mains_of(beat, fps))
 
 
-def _share(bands: NDArray[np.float64], cycles: float) -> float:
+def _share(bands: NDArray[np.float64], seen: NDArray[np.bool_], cycles: float) -> float:
     """Amplitude of the beat of so many cycles a frame."""
-    window = np.hanning(len(bands) + 2)[1:-1]
-    wave = np.exp(-2j * np.pi * cycles * np.arange(len(bands))) * window * (2.0 / window.sum())
-    return float(np.sqrt((np.abs(wave @ (bands - bands.mean(axis=0))) ** 2).mean()))
+    window = np.hanning(len(bands) + 2)[1:-1] * seen
+    wave = np.exp(-2j * np.pi * cycles * np.arange(len(bands))) * window * (2.0 / max(window.sum(), 1e-9))
+    return float(np.sqrt((np.abs(wave @ (bands - bands[seen].mean(axis=0))) ** 2).mean()))
+
+
+def _quick(bands: NDArray[np.float64], seen: NDArray[np.bool_], slow: int) -> tuple[NDArray[np.float64], float]:
+    """What is left of the bands, 0 where they were not seen, without what goes as slowly as the first `slow` bins; and the
+    greatest power of those.
+
+    Frames that are passed over by turns would show a slow change once more at the pace of the rounds, so it is fitted where the
+    bands were seen (least squares, half cosines) and taken out.
+    """
+    at = np.arange(len(bands))
+    waves = np.cos(np.pi * np.outer(at + 0.5, np.arange(2 * slow)) / len(bands))
+    strengths = np.linalg.lstsq(waves[seen], bands[seen], rcond=None)[0]
+    rest = np.where(seen[:, None], bands - waves @ strengths, 0.0)
+    return rest, float((strengths[1:] ** 2).mean(axis=1).max(initial=0.0))
 
 
 def mains_of(beat_hz: float, fps: float) -> int | None:
@@ -82,22 +101,28 @@ def alias_hz(light_hz: float, fps: float) -> float:
     return abs(light_hz - round(light_hz / fps) * fps)
 
 
-def _even(looks: list[Look]) -> tuple[float, NDArray[np.float64]]:
-    """Frames a second, and the bands (n, 16) on an even grid of frames: a camera exposes evenly, also where stamps jitter."""
+def _even(looks: list[Look]) -> tuple[float, NDArray[np.float64], NDArray[np.bool_]]:
+    """Frames a second, the bands (n, 16) on an even grid of frames, since a camera exposes evenly, also where stamps jitter, and
+    (n,) which of them were seen: the bands of missing frames lie between those of others, those of frames passed over are 0."""
     times = np.array([look.time_s for look in looks])
+    frames = np.array([look.frames for look in looks[1:]])
     steps = np.diff(times)
-    usual = float(np.median(steps))
+    usual = float(np.median(steps / frames))
     if usual <= 0:
-        return 0.0, np.zeros((0, BANDS))
-    number = np.concatenate([[0], np.cumsum(np.maximum(1, np.round(steps / usual)))])
+        return 0.0, np.zeros((0, BANDS)), np.zeros(0, np.bool_)
+    number = np.concatenate([[0], np.cumsum(np.maximum(frames, np.round(steps / usual)))]).astype(np.intp)
     step = float(np.polyfit(number, times, 1)[0])
     bands = np.array([look.bands for look in looks])
-    grid = np.arange(int(number[-1]) + 1)
+    grid = np.arange(number[-1] + 1)
     if len(grid) > 3 * len(looks):
-        return 0.0, np.zeros((0, BANDS))
+        return 0.0, np.zeros((0, BANDS)), np.zeros(0, np.bool_)
+    if frames.max(initial=1) > 1:
+        sparse = np.zeros((len(grid), BANDS))
+        sparse[number] = bands
+        return 1.0 / step, sparse, np.isin(grid, number)
     if len(grid) != len(looks):
         bands = np.column_stack([np.interp(grid, number, column) for column in bands.T])
-    return 1.0 / step, bands
+    return 1.0 / step, bands, np.ones(len(bands), np.bool_)
 
 
 def _peak(power: NDArray[np.float64], top: int) -> float:

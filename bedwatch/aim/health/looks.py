@@ -39,7 +39,8 @@ class Look:
 
     whole, bed: tones of the picture and of the powder surface (None while it is not known where that is).
     bands: (16,) mean ln brightness of rows against the last seconds. level: against the first frame.
-    tint: ln red over green and blue over green (0 for grey pictures).
+    tint: ln red over green and blue over green (0 for grey pictures). lost: how many before it are missing, or were the one
+    before again. frames: how many frames on from the look before this one.
     """
 
     time_s: float
@@ -51,6 +52,7 @@ class Look:
     lost: int
     same: bool
     shift_px: tuple[float, float] | None
+    frames: int = 1
 
 
 class Lattice:
