@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from bedwatch.judge.places import Array, Mask, mean_over
+from bedwatch.middle import middle
 from bedwatch.motion.ground import Ground
 
 _LEAST_ERROR = 0.02  # of a lead, logarithm of energy
@@ -54,7 +55,7 @@ def quickly(ground: Ground) -> Busy:
     """
     inside = ground.seen > 0.5
     grey = np.maximum(ground.grey, 4.0)
-    usual = float(np.median(grey[inside])) if inside.any() else 1.0
+    usual = middle(grey[inside]) if inside.any() else 1.0
     return Busy(ground, ground.quick, ground.noise * (usual / grey) ** 2)
 
 

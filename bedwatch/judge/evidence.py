@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from bedwatch.bed import Bed, Cells
 from bedwatch.bed.zones import border_distance
-from bedwatch.middle import middle
+from bedwatch.middle import middle, percentile
 from bedwatch.motion.field import MotionField
 from bedwatch.motion.gliding import GLIDES
 
@@ -114,7 +114,7 @@ class ZoneView:
         octaves = np.maximum(octaves, 0.0)
         width = float(octaves[3:].sum() / max(octaves[1:3].sum(), 1e-9))
         energy = np.maximum(field.octaves[:, :3].sum(axis=1), 0.0)
-        strong = energy[seen] > _LEAST_OF_LIVELIEST * np.nanpercentile(energy, 90)
+        strong = energy[seen] > _LEAST_OF_LIVELIEST * percentile(energy[np.isfinite(energy)], 90)
         lifted = (field.renewal[seen].max(axis=1) > _RENEWED) | (field.coherence[seen] > 1.0)
         lifted &= strong | (field.coherence[seen] > _SURELY_DRIFTS)
         lifted |= field.glide[seen] > GLIDES

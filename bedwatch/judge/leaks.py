@@ -12,6 +12,7 @@ from bedwatch.judge.busy import Busy, quickly
 from bedwatch.judge.places import Array, Mask, Places, mean_over
 from bedwatch.judge.suspect import Suspect
 from bedwatch.judge.types import FaultKind
+from bedwatch.middle import middle
 from bedwatch.motion.ground import Ground
 
 _WINDOW_S = 8.0
@@ -71,15 +72,15 @@ def find_leaks(ground: Ground, places: Places, wall: Wall, known: list[Suspect])
     usable = np.isfinite(lead)
     if usable.sum() < 0.4 * wall.count:
         return []
-    middle = float(np.median(lead[usable]))
-    spread = max(0.12, 1.4826 * float(np.median(np.abs(lead[usable] - middle))))
+    usual = middle(lead[usable])
+    spread = max(0.12, 1.4826 * middle(np.abs(lead[usable] - usual)))
     slack = _SLACK if known else 1.0
     found = []
-    for run in _runs(usable & (lead > 0.0) & (lead - middle > _EDGE * slack)):
+    for run in _runs(usable & (lead > 0.0) & (lead - usual > _EDGE * slack)):
         if not _LEAST_MM <= len(run) * wall.length_mm / wall.count <= _MOST_SHARE * wall.length_mm:
             continue
         strength = float(np.nanmax(lead[run]))
-        more = strength - middle
+        more = strength - usual
         along = wall.along(run)
         steady = busy.steadiness(wall.strip & along, wall.strip & ~along, _WINDOW_S)
         enough = more / _ABOVE_REST + more / (_SIGMAS * spread) + min(steady, _MOST_STEADY) / _STEADY >= slack * _ENOUGH

@@ -12,6 +12,7 @@ from bedwatch.judge.places import Array, Mask, Places, mean_over
 from bedwatch.judge.standing import Standing
 from bedwatch.judge.suspect import Suspect
 from bedwatch.judge.types import FaultKind
+from bedwatch.middle import middle
 from bedwatch.motion.ground import Ground
 from bedwatch.motion.maps import highest
 
@@ -77,7 +78,7 @@ class Rises:
         if told.sum() > _ENOUGH_LIVE * places.inside.sum():
             plain = value[told] - around[told]
             plain = plain[np.isfinite(plain)]
-            spread = 1.4826 * float(np.median(np.abs(plain - np.median(plain))))
+            spread = 1.4826 * middle(np.abs(plain - middle(plain)))
             self.spread = float(np.clip(spread, least_spread, _MOST_SPREAD))
 
 

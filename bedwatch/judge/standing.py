@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from bedwatch.judge.places import Array, Places
+from bedwatch.middle import middle, percentile
 from bedwatch.motion.ground import Ground
 from bedwatch.motion.maps import disc_mean, highest, softened
 
@@ -40,8 +41,8 @@ class Standing:
         half = len(slabs) // 2
         before, after = (self._relief(ground.shade[part].mean(axis=0)) for part in (slabs[:half], slabs[half:]))
         common = disc_mean(before * after, places.inside, places.disc(_WIDE_MM))
-        usual = float(np.median(common[among]))
-        scatter = 1.4826 * float(np.median(np.abs(common[among] - usual)))
+        usual = middle(common[among])
+        scatter = 1.4826 * middle(np.abs(common[among] - usual))
         if scatter > 0:
             self.amplitude = np.where(told, np.sqrt(np.maximum(common - usual, 0.0) / scatter), 0.0)
 
@@ -68,6 +69,6 @@ class Standing:
         places = self._places
         high = float(self.amplitude[self._away(seed) < _WIDE_MM].max(initial=0.0))
         ring = places.ring(seed) & (places.wall_mm > CLEAR_MM)
-        if not ring.any() or high < _ALONE * float(np.percentile(self.amplitude[ring], 90)):
+        if not ring.any() or high < _ALONE * percentile(self.amplitude[ring], 90):
             return 0.0
         return min(max(0.0, (high - _NOTHING) / _PER_SHARE), _MOST)

@@ -10,6 +10,7 @@ import numpy as np
 from bedwatch.judge.places import Array, Mask, Places, mean_over
 from bedwatch.judge.suspect import Suspect
 from bedwatch.judge.types import FaultKind
+from bedwatch.middle import middle, percentile
 from bedwatch.motion.gliding import GLIDES
 from bedwatch.motion.ground import Ground
 from bedwatch.motion.maps import grow, median3, shrink
@@ -85,9 +86,9 @@ def find_still(ground: Ground, places: Places) -> Stillness:
     if float(np.mean(ground.glide[smooth] > GLIDES)) > _MOSTLY:
         # No bubbles anywhere: what does not glide stands still, however little it takes to show.
         mean = np.asarray(ground.glide, np.float64)
-        usual = np.full(mean.shape, float(np.median(mean[smooth])))
+        usual = np.full(mean.shape, middle(mean[smooth]))
         torn = mean_over(ground, ground.energy, window_s)
-        net = np.where(smooth & (torn < _TORN * float(np.median(torn[smooth]))), mean, usual)
+        net = np.where(smooth & (torn < _TORN * middle(torn[smooth])), mean, usual)
         limit = _STILL_GLIDE * usual
         noise = np.zeros(mean.shape)
     elif usual is None:
@@ -122,9 +123,7 @@ def find_still(ground: Ground, places: Places) -> Stillness:
 def _outlasts(ground: Ground, places: Places, window_s: float) -> bool:
     """Whether the bed's pattern outlasts a frame, so that stillness shows by how much the change grows with time: the camera's
     noise, rounding and coding change a still place as much after one frame as after eight."""
-    growth, energy = (
-        float(np.median(mean_over(ground, of, window_s)[places.inside])) for of in (ground.growth, ground.energy)
-    )
+    growth, energy = (middle(mean_over(ground, of, window_s)[places.inside]) for of in (ground.growth, ground.energy))
     return growth > _OUTLASTS * (energy - ground.noise)
 
 
@@ -145,9 +144,7 @@ def _noise(mean: Array, ground: Ground, places: Places, at_most: float) -> Array
     rounding does. In grey levels it is alike all over the bed."""
     grey2 = np.maximum(ground.grey, 4.0) ** 2
     inside = places.inside
-    quiet = min(
-        float(np.percentile((mean * grey2)[inside], 4)), at_most * ground.noise * float(np.median(grey2[inside]))
-    )
+    quiet = min(percentile((mean * grey2)[inside], 4), at_most * ground.noise * middle(grey2[inside]))
     return np.asarray(np.maximum(quiet, _ROUNDING) / grey2, np.float64)
 
 
@@ -158,12 +155,12 @@ def _usual(mean: Array, noise: Array, places: Places) -> Array | None:
     for number in range(zones):
         here = places.inside & (places.zone == number)
         if here.sum() >= 12:
-            own[number] = np.percentile((mean - noise)[here], 65)
-            level[number] = np.median(noise[here])
+            own[number] = percentile((mean - noise)[here], 65)
+            level[number] = middle(noise[here])
     lively = own[own > _ABOVE_NOISE * level]
     if not len(lively):
         return None
-    common = float(np.median(lively))
+    common = middle(lively)
     of_zone = np.where(np.isfinite(own), np.clip(own, 0.3 * common, 3.0 * common), common)
     return np.asarray(np.where(places.zone >= 0, of_zone[places.zone], common), np.float64)
 
@@ -175,7 +172,7 @@ def _by_the_wall(net: Array, usual: Array, places: Places) -> Array:
     for step in range(_WALL_STEPS):
         here = places.inside & (steps == step)
         if here.any():
-            share[here] = np.clip(np.median(net[here] / usual[here]), 0.1, 1.0)
+            share[here] = np.clip(middle(net[here] / usual[here]), 0.1, 1.0)
     return share
 
 
@@ -187,11 +184,11 @@ def _starved(still: Mask, share: Array, places: Places) -> list[bool]:
         here = places.inside & (places.zone == number)
         deep = here & (places.border_mm > _REACH_MM)
         if deep.sum() < 12:
-            deep = here & (places.border_mm >= np.median(places.border_mm[here])) if here.any() else here
+            deep = here & (places.border_mm >= middle(places.border_mm[here])) if here.any() else here
         part = float(still[deep].mean()) if deep.any() else 0.0
         rest = deep & ~halo
         # A patch leaves the rest of its zone as lively as ever.
-        poor = part > _PATCH and (not rest.any() or float(np.median(share[rest])) < _LIVELY)
+        poor = part > _PATCH and (not rest.any() or middle(share[rest]) < _LIVELY)
         found.append(part > _STARVED or poor)
     return found
 
@@ -205,7 +202,7 @@ def _asleep(still: Mask, net: Array, ground: Ground, places: Places) -> list[boo
         here = places.inside & (places.zone == number)
         if here.sum() < 12:
             continue
-        strong[number] = np.percentile(net[here], 65)
+        strong[number] = percentile(net[here], 65)
         if float(free[here].mean()) > _FREE:
             whole[number] = rest[number]
     moving = strong[whole > _ALL_OVER]
@@ -267,7 +264,7 @@ def _is_powder(group: Mask, ground: Ground, places: Places) -> bool:
     ring = grow(group, places.disc(30.0)) & ~clear & places.inside
     if ring.sum() < 8:
         return True
-    return bool(abs(np.log(max(1.0, float(np.median(grey))) / max(1.0, float(np.median(ground.grey[ring]))))) < _OTHER)
+    return bool(abs(np.log(max(1.0, middle(grey)) / max(1.0, middle(ground.grey[ring])))) < _OTHER)
 
 
 def _fell_still(group: Mask, usual: Array, each: Array, ground: Ground) -> float:

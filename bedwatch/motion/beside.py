@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bedwatch.frames.frame import Picture
+from bedwatch.frames.cv import cv2
+from bedwatch.frames.frame import Picture, pick
 from bedwatch.middle import middle
 
 Array = NDArray[np.floating[Any]]
@@ -46,7 +47,9 @@ class Beside:
     anticlockwise."""
 
     def __init__(self, at_px: Array, sector: NDArray[np.intp]) -> None:
-        self._u, self._v = (np.rint(at_px[None, :, side]).astype(np.intp) + _AROUND[side] for side in (0, 1))
+        u, v = (np.rint(at_px[None, :, side]).astype(np.int16) + _AROUND[side].astype(np.int16) for side in (0, 1))
+        self._at_px = np.stack([u, v], axis=-1)
+        self._shape: tuple[int, ...] = ()
         self._sector = sector
         self._count = np.bincount(sector, minlength=SECTORS)
         self.seen: Mask = self._count >= _LEAST_PLACES
@@ -65,10 +68,12 @@ class Beside:
         if not self.seen.any():
             return none
         plane = picture if picture.ndim == 2 else picture[..., 1]
-        h, w = plane.shape
+        if plane.shape != self._shape:
+            self._shape = plane.shape
+            self._at_px = np.clip(self._at_px, 0, np.array(plane.shape[::-1], np.int16) - 1)
         # The mean of some pixels: noise and the camera's trembling count for less.
-        nine = plane[np.clip(self._v, 0, h - 1), np.clip(self._u, 0, w - 1)]
-        self._now = _LOG[(nine.sum(axis=0, dtype=np.int32) + 4) // 9]
+        nine = cv2.reduce(pick(plane, self._at_px), 0, cv2.REDUCE_SUM, dtype=cv2.CV_32S)[0]
+        self._now = _LOG[(nine + 4) // 9]
         if self._usual is None:
             self._usual = self._now
             return none

@@ -29,6 +29,7 @@ BLURRED_PX = 2.6
 SHAKING_PX, MOVED_PX = 0.35, 2.0
 TONES_EVERY_S = 0.09
 
+_BLUR_LEAST_S = 1.0
 _STILL = 0.5  # small pixels that the picture may lie off for its parts to be compared
 _RIM = 0.97  # the edges where powder, wall and rim meet are the sharpest there are
 _POWDER = 0.9  # of the outline: the wall's shadow and reflections lie farther out
@@ -165,7 +166,8 @@ class CameraCheck:
             )
         )
         self._passed = self._lost = 0
-        if not self._blur or frame.time_s - self._blur[-1][0] > self._blur_every_s():
+        blurred_s = frame.time_s - self._blur[-1][0] if self._blur else np.inf
+        if blurred_s > _BLUR_LEAST_S and blurred_s > self._blur_every_s():
             self._blur.append((frame.time_s, blur_px(frame.picture)))
         while self._looks and frame.time_s - self._looks[0].time_s > self._window_s:
             self._looks.popleft()
@@ -173,7 +175,7 @@ class CameraCheck:
     def _blur_every_s(self) -> float:
         """Often at first and while it is blurred; a focus that is lost later is told by comparing."""
         if len(self._blur) < 3:
-            return 1.0
+            return _BLUR_LEAST_S
         return 3.0 if self._blurred() else 9.0
 
     def _shift(self, frame: Frame, whole: Tones) -> tuple[float, float] | None:
