@@ -55,7 +55,8 @@ class Watch:
     """Follows one bed. `step` takes one happening and gives a reading when one is due.
 
     aim: where the bed is; None to look for it on the first frames. past: what was seen and done before, as a log keeps it.
-    kept: an aim from another day; gone by when the bed is found where it says, or not found at all.
+    came, passed_over: how many frames there were, and how many of them were not looked at, since while all is calm they show
+    nothing new. kept: an aim from another day; gone by when the bed is found where it says, or not found at all.
     Once `not_found` is set there is nothing more to come.
     Raises UserError when the aim does not fit the picture.
     """
@@ -66,6 +67,7 @@ class Watch:
         self.bed = bed
         self.aim = aim
         self.not_found: NotFound | None = None
+        self.came = self.passed_over = 0
         self._kept = kept
         self._sought: NotFound | None = None  # while the bed is looked for once more: why it was not found before
         self._cells = make_cells(bed)
@@ -138,6 +140,7 @@ class Watch:
         return self._judge.nothing(time_s, State.NO_PICTURE, self._problems(), keep=not self._silent)
 
     def _frame(self, frame: Frame | Passed) -> Reading | None:
+        self.came += 1
         self._now_s = frame.time_s
         self._steps_s.append(frame.time_s - self._frame_s)
         self._frame_s = frame.time_s
@@ -163,6 +166,7 @@ class Watch:
 
     def _pass_over(self, frame: Frame | Passed) -> None:
         """A frame that nothing is read from; that it came is all that counts."""
+        self.passed_over += 1
         self._camera.pass_over(frame.time_s, frame.dropped_before + int(frame.repeated))
         if not frame.repeated:
             self._fresh_s = frame.time_s

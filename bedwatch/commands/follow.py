@@ -89,6 +89,9 @@ class Run:
         self._held = reading
         self._release()
         self._tell()
+        if (passed := self._watch.passed_over) > 0:
+            came = self._watch.came
+            self._note(f"looked at {came - passed} of {came} frames; while a bed is calm the others show nothing new")
         if lost:
             return EXIT_LOST
         return 0 if self._watch.not_found is None else EXIT_NOT_FOUND
