@@ -76,14 +76,15 @@ def _step(series: Array) -> int | None:
     best, found = 0.0, None
     for at in range(max(_BEFORE, len(series) - _LOOK_BACK), len(series) - _SOON + 1):
         before, after = series[max(0, at - 6) : at], series[at:]
+        if not (after.min() > before.max() or after.max() < before.min()):
+            continue
         step = abs(middle(after) - middle(before))
         scatter = max(
             _LEAST_SCATTER,
             float(before[:-1].std()) if len(before) > 3 else 0.0,
             float(after.std()) if len(after) > 3 else 0,
         )
-        apart = after.min() > before.max() or after.max() < before.min()
         big = step > _BIG and len(after) >= _SOON
-        if apart and (big or (step > _STEP and len(after) >= _AFTER)) and step > _TIMES * scatter and step > best:
+        if (big or (step > _STEP and len(after) >= _AFTER)) and step > _TIMES * scatter and step > best:
             best, found = step, at
     return found

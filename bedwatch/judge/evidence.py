@@ -79,7 +79,9 @@ class ZoneView:
         """The evidence of every zone, in order. troubled: (n cells,) where a fault lies that says nothing of the zone's air."""
         if troubled is None:
             troubled = np.zeros(len(self.cells.zone), np.bool_)
-        return [self._zone(field, number, troubled) for number in range(len(self.bed.zones))]
+        energy = np.maximum(field.octaves[:, :3].sum(axis=1), 0.0)
+        strong = energy > _LEAST_OF_LIVELIEST * percentile(energy[np.isfinite(energy)], 90)
+        return [self._zone(field, number, troubled, strong) for number in range(len(self.bed.zones))]
 
     def _members(self, number: int, troubled: NDArray[np.bool_]) -> NDArray[np.intp]:
         """The cells that have the say: the zone's middle without faults, or what lies next to it if faults take up most of it."""
@@ -90,7 +92,9 @@ class ZoneView:
         order = self._order[number]
         return order[~troubled[order]][: max(2, len(middle) // 2)]
 
-    def _zone(self, field: MotionField, number: int, troubled: NDArray[np.bool_]) -> ZoneEvidence:
+    def _zone(
+        self, field: MotionField, number: int, troubled: NDArray[np.bool_], strong: NDArray[np.bool_]
+    ) -> ZoneEvidence:
         members = self._members(number, troubled)
         seen = members[np.isfinite(field.cells.live[members])]
         if 2 * len(seen) < len(members) or not len(seen):
@@ -113,10 +117,8 @@ class ZoneView:
         length_mm = math.sqrt(change / max(middle(field.texture[seen]), 1e-6))
         octaves = np.maximum(octaves, 0.0)
         width = float(octaves[3:].sum() / max(octaves[1:3].sum(), 1e-9))
-        energy = np.maximum(field.octaves[:, :3].sum(axis=1), 0.0)
-        strong = energy[seen] > _LEAST_OF_LIVELIEST * percentile(energy[np.isfinite(energy)], 90)
         lifted = (field.renewal[seen].max(axis=1) > _RENEWED) | (field.coherence[seen] > 1.0)
-        lifted &= strong | (field.coherence[seen] > _SURELY_DRIFTS)
+        lifted &= strong[seen] | (field.coherence[seen] > _SURELY_DRIFTS)
         lifted |= field.glide[seen] > GLIDES
         duty = middle(field.duty[seen])
         # What glides or keeps its pattern is no eruption, however steadily it moves.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -20,6 +21,15 @@ Mask = NDArray[np.bool_]
 BESIDE_MM = 35.0
 # Surroundings of a place: a ring wider than a plume or a patch, narrower than a zone.
 _RING_MM = (26.0, 62.0)
+
+
+@lru_cache(maxsize=64)
+def _disc(radius_mm: float, step_mm: float) -> NDArray[np.uint8]:
+    half = max(1, int(np.ceil(radius_mm / step_mm - 0.5)))
+    along = np.arange(-half, half + 1) * step_mm
+    kernel: NDArray[np.uint8] = (np.hypot(*np.meshgrid(along, along)) <= radius_mm).astype(np.uint8)
+    kernel.flags.writeable = False
+    return kernel
 
 
 class Places:
@@ -49,11 +59,8 @@ class Places:
         self._members = [np.flatnonzero(self.inside & (self.zone == number)) for number in range(len(bed.zones))]
 
     def disc(self, radius_mm: float) -> NDArray[np.uint8]:
-        """A disc as a kernel of 0 and 1."""
-        half = max(1, int(np.ceil(radius_mm / self.step_mm - 0.5)))
-        along = np.arange(-half, half + 1) * self.step_mm
-        kernel: NDArray[np.uint8] = (np.hypot(*np.meshgrid(along, along)) <= radius_mm).astype(np.uint8)
-        return kernel
+        """A disc as a kernel of 0 and 1, read-only."""
+        return _disc(radius_mm, self.step_mm)
 
     def _box(self, values: NDArray[Any], half_mm: float) -> Array:
         width = 2 * round(half_mm / self.step_mm) + 1
