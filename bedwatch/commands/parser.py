@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import sys
+from collections.abc import Callable, Iterable, Sequence
 from typing import Annotated
 
 import typer
@@ -25,18 +26,23 @@ _Misuse = next(
     base for base in typer.BadParameter.__mro__ if issubclass(base, Exception) and base.__name__ == "ClickException"
 )
 
-app = typer.Typer(
-    add_completion=False,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-    context_settings={"help_option_names": ["-h", "--help"]},
-    help="Watch a fluidised bed of coating powder through a camera and say which zone wants more or less air.\n\n"
-    "It only looks at pictures and is no safety device: powder in air can explode and must not be breathed, hot parts "
-    "and ovens burn. Local codes, the powder's safety data sheet and licensed practice come first.",
-)
+_COMMANDS: dict[str, Callable[..., Job] | typer.Typer] = {
+    "aim": aim_parser.aim,
+    "watch": watch_parser.watch,
+    "valves": valves_parser.valves,
+    "cameras": aim_parser.cameras,
+    "sheet": aim_parser.sheet,
+    "make-believe": pretend_parser.make_believe,
+    "practise": pretend_parser.practise,
+    "air": plan_parser.air,
+    "report": watch_parser.report,
+    "disc": plan_parser.disc,
+    "check-speed": plan_parser.check_speed,
+    "settings": settings_parser.app,
+    "log": log_parser.app,
+}
 
 
-@app.callback(invoke_without_command=True)
 def _root(
     context: typer.Context,
     version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False,
@@ -49,19 +55,25 @@ def _root(
         raise typer.Exit
 
 
-app.command()(aim_parser.aim)
-app.command()(watch_parser.watch)
-app.command()(valves_parser.valves)
-app.command()(aim_parser.cameras)
-app.command()(aim_parser.sheet)
-app.command("make-believe")(pretend_parser.make_believe)
-app.command()(pretend_parser.practise)
-app.command()(plan_parser.air)
-app.command()(watch_parser.report)
-app.command()(plan_parser.disc)
-app.command("check-speed")(plan_parser.check_speed)
-app.add_typer(settings_parser.app, name="settings")
-app.add_typer(log_parser.app, name="log")
+def _app(names: Iterable[str]) -> typer.Typer:
+    """The program with these commands: getting all of them ready takes longer than most of them last."""
+    app = typer.Typer(
+        add_completion=False,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+        context_settings={"help_option_names": ["-h", "--help"]},
+        help="Watch a fluidised bed of coating powder through a camera and say which zone wants more or less air.\n\n"
+        "It only looks at pictures and is no safety device: powder in air can explode and must not be breathed, hot parts "
+        "and ovens burn. Local codes, the powder's safety data sheet and licensed practice come first.",
+    )
+    app.callback(invoke_without_command=True)(_root)
+    for name in names:
+        command = _COMMANDS[name]
+        if isinstance(command, typer.Typer):
+            app.add_typer(command, name=name)
+        else:
+            app.command(name)(command)
+    return app
 
 
 def parse(arguments: Sequence[str] | None) -> Job:
@@ -69,8 +81,10 @@ def parse(arguments: Sequence[str] | None) -> Job:
 
     arguments: None for the process's own. Raises UserError for a line that makes no sense.
     """
+    words = sys.argv[1:] if arguments is None else arguments
+    names = words[:1] if words and words[0] in _COMMANDS else _COMMANDS
     try:
-        asked = app(arguments, standalone_mode=False, prog_name="bedwatch")
+        asked = _app(names)(arguments, standalone_mode=False, prog_name="bedwatch")
     except _Misuse as misuse:
         raise UserError(_in_one_line(misuse)) from None
     except typer.Abort:
