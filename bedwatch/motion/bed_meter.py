@@ -25,10 +25,14 @@ def bed_meter(rectifier: Rectifier, bed: Bed, cells: Cells, aim: Aim) -> MotionM
         cell_count=len(cells.zone),
         zone_count=len(bed.zones),
         position_error=_scale_error(aim, bed),
+        place_error_mm=_place_error_mm(aim),
     )
+
+
+def _place_error_mm(aim: Aim) -> float:
+    return _UNKNOWN_ERROR_MM if aim.error_mm is None else aim.error_mm
 
 
 def _scale_error(aim: Aim, bed: Bed) -> float:
     """Relative error of lengths, from the error of places at the wall."""
-    error_mm = _UNKNOWN_ERROR_MM if aim.error_mm is None else aim.error_mm
-    return float(np.clip(error_mm / (max(bed.width_mm, bed.length_mm) / 2), _LEAST_ERROR, _MOST_ERROR))
+    return float(np.clip(_place_error_mm(aim) / (max(bed.width_mm, bed.length_mm) / 2), _LEAST_ERROR, _MOST_ERROR))

@@ -12,12 +12,14 @@ from bedwatch.frames.cv import cv2
 from bedwatch.motion.bands import octaves
 from bedwatch.motion.blocks import Lattice, compare
 from bedwatch.motion.bursts import block_energy, burst_rows, place_energy
+from bedwatch.motion.carried import carried, note
 from bedwatch.motion.field import MotionField
 from bedwatch.motion.gliding import ENOUGH_LOOKS, Gliding
 from bedwatch.motion.gradients import Contrast, Image, Slopes, halve, slopes
 from bedwatch.motion.ground import GroundLog
 from bedwatch.motion.margin import Margin
 from bedwatch.motion.patches import PatchMap, measure
+from bedwatch.motion.piece import Piece
 from bedwatch.motion.rota import Rota, Turns, rota_for
 from bedwatch.motion.speed import CROSS_LAG, Key, rows_of
 from bedwatch.motion.tally import Channel, Tally
@@ -47,7 +49,7 @@ class MotionMeter:
     visible: (rows, cols) of the rectified grid, true where powder is seen; the bed's axis is its middle, row 0 lies at +y.
     step_mm: its pixel size. cell, zone: (rows,
     cols) index of the cell and the zone each grid pixel lies in, -1 for none. cell_count, zone_count: how many there are.
-    position_error: relative standard error of lengths in the bed plane.
+    position_error: relative standard error of lengths in the bed plane; place_error_mm: standard error of places there.
 
     Feed it with `add`, in order of time; `field` may be asked for at any moment and is None until anything was compared.
     """
@@ -62,6 +64,7 @@ class MotionMeter:
         cell_count: int,
         zone_count: int,
         position_error: float = 0.005,
+        place_error_mm: float = 0.5,
     ) -> None:
         self._contrast = Contrast(visible, step_mm)
         fine = self._contrast.visible
@@ -71,19 +74,20 @@ class MotionMeter:
         valid = self._lattices[0].valid
         self._moved: tuple[Image, Image] | None = None
         block_px = 2 * BLOCK_PX  # in the rectified grid, which the contrast halves
-        self._cells = PatchMap(cell, cell_count, valid, block_px)
-        self._zones = PatchMap(zone, zone_count, valid, block_px)
-        self._bed = PatchMap(np.where(zone >= 0, 0, -1), 1, valid, block_px)
+        self._cells = PatchMap(cell, cell_count, valid, block_px, step_mm)
+        self._zones = PatchMap(zone, zone_count, valid, block_px, step_mm)
+        self._bed = PatchMap(np.where(zone >= 0, 0, -1), 1, valid, block_px, step_mm)
         self._margins = (
             Margin(self._lattices[0], fine.astype(np.float32), valid),
             Margin(self._lattices[1], coarse.astype(np.float32), valid),
         )
-        self._position_error = position_error
+        self._position_error, self._place_error_mm = position_error, place_error_mm
         self._tally = Tally()
         rows, cols = self._lattices[0].shape
         middle_px = (visible.shape[1] / 4 - 0.5, visible.shape[0] / 4 - 0.5)
         self._ground = GroundLog(fine, self._contrast.step_mm, (2 * rows, 2 * cols), middle_px)
         self._gliding = Gliding(self._lattices[0])
+        self._piece = Piece(self._lattices[0], fine, self._contrast.step_mm, middle_px, LAGS)
         self._views: deque[_View] = deque()
         self._times_s: deque[float] = deque(maxlen=max(LAGS) + 1)  # of all frames, those passed over too
         self._number = 0
@@ -104,6 +108,7 @@ class MotionMeter:
         self._views.clear()
         self._times_s.clear()
         self._gliding.forget()
+        self._piece.forget()
         self._moved = None
 
     def _begin(self) -> None:
@@ -196,6 +201,10 @@ class MotionMeter:
                 continue
             pair = compare(then.scales[scale], now.scales[scale], self._lattices[scale])
             self._tally.add((scale, lag), rows_of(pair, lag_s=lag_s, px_mm=self._px_mm[scale]), lag_s)
+            if scale == 0:
+                carry = self._piece.add(then.scales, now.scales, lag, lag_s, pair)
+                if carry is not None:
+                    note(self._tally, carry, lag, lag_s)
             if (scale, lag) == (0, CROSS_LAG):
                 velocity = (pair.shift_x * (self._px_mm[0] / lag_s), pair.shift_y * (self._px_mm[0] / lag_s))
                 if self._moved is not None:
@@ -236,6 +245,7 @@ class MotionMeter:
             octaves=means["octaves"].sums,
             bursts=means["bursts"],
             pulses=means["pulses"].sums,
+            piece=carried(means, self._bed.places_mm[:, 0]),
             cross=None if cross is None else cross.sums[0],
             slow=None if slow is None or slow.count < ENOUGH_LOOKS else slow.sums,
             brightness=np.asarray(self._lattices[0].mean(self._contrast.grey), np.float64),
@@ -245,6 +255,7 @@ class MotionMeter:
             margins=self._margins,
             seconds=self._tally.seconds,
             position_error=self._position_error,
+            place_error_mm=self._place_error_mm,
             ground=self._ground,
             grey=self._contrast.grey,
         )

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.motion.bursts import duty, noise_of
+from bedwatch.motion.carried import Carried
 from bedwatch.motion.field import MotionField, Patches
 from bedwatch.motion.gliding import glide
 from bedwatch.motion.gradients import Image
@@ -35,13 +36,19 @@ _SHARED_BLOCKS = 4.0
 
 
 class PatchMap:
-    """Which share of each patch lies in which block. index: (rows, cols) patch of each grid pixel, -1 for none."""
+    """Which share of each patch lies in which block. index: (rows, cols) patch of each grid pixel, -1 for none.
 
-    def __init__(self, index: NDArray[np.intp], count: int, valid: NDArray[np.bool_], block_px: int) -> None:
+    places_mm: (3, count) means of x and y over each patch, from the grid's middle, and of their squares' sum; y goes down.
+    """
+
+    def __init__(
+        self, index: NDArray[np.intp], count: int, valid: NDArray[np.bool_], block_px: int, step_mm: float
+    ) -> None:
         rows, cols = valid.shape
         ij = np.argwhere(index >= 0)
         block = np.minimum(ij[:, 0] // block_px, rows - 1) * cols + np.minimum(ij[:, 1] // block_px, cols - 1)
         patch = index[ij[:, 0], ij[:, 1]]
+        self.places_mm = _places_mm(ij, patch, count, index.shape, step_mm)
         flat = np.bincount(patch * rows * cols + block, minlength=count * rows * cols)
         share = flat.reshape(count, rows * cols).astype(np.float64)
         area = np.maximum(share.sum(axis=1), 1.0)
@@ -68,12 +75,21 @@ class PatchMap:
         return np.asarray(np.bincount(self._patch, self._part * flat[self._block], minlength=self._count), np.float64)
 
 
+def _places_mm(
+    ij: NDArray[np.intp], patch: NDArray[np.intp], count: int, shape: tuple[int, ...], step_mm: float
+) -> Array:
+    y, x = ((ij[:, axis] - (shape[axis] - 1) / 2) * step_mm for axis in (0, 1))
+    area = np.maximum(np.bincount(patch, minlength=count), 1)
+    return np.stack([np.bincount(patch, of, minlength=count) / area for of in (x, y, x * x + y * y)])
+
+
 def measure(
     *,
     pairs: Mapping[Key, Channel],
     octaves: NDArray[np.float32],
     bursts: Channel,
     pulses: NDArray[np.float32],
+    piece: Carried | None,
     cross: NDArray[np.float32] | None,
     slow: Array | None,
     brightness: Array,
@@ -83,6 +99,7 @@ def measure(
     margins: tuple[Margin, Margin],
     seconds: float,
     position_error: float,
+    place_error_mm: float,
     ground: GroundLog,
     grey: Image,
 ) -> MotionField:
@@ -96,6 +113,8 @@ def measure(
     speeds = block_speeds(
         pairs, margins, cross, live, live & (explained < 1.0), bursts.least, brightness, px_mm, windows
     )
+    if piece is not None:  # also what is too fast, or too bare, to be seen moving by itself
+        live, known = live | piece.goes, known | piece.goes
     cells, zones, bed = maps
     fine = sorted((k for k in pairs if k[0] == 0), key=lambda k: pairs[k].lag_s)
     renewals = [cells.mean(renewal(pairs[k])) for k in fine]
@@ -103,16 +122,16 @@ def measure(
     return MotionField(
         seconds=seconds,
         frames_per_s=1.0 / shortest.lag_s,
-        cells=_read(cells, speeds, live, known, pairs, position_error),
-        zones=_read(zones, speeds, live, known, pairs, position_error),
-        bed=_read(bed, speeds, live, known, pairs, position_error),
+        cells=_read(cells, speeds, live, known, pairs, piece, position_error, place_error_mm),
+        zones=_read(zones, speeds, live, known, pairs, piece, position_error, place_error_mm),
+        bed=_read(bed, speeds, live, known, pairs, piece, position_error, place_error_mm),
         lags_s=np.array([pairs[k].lag_s for k in fine]),
         renewal=np.stack(renewals, axis=1),
         octaves=np.stack([cells.mean(band) for band in octaves], axis=1),
         duty=cells.mean(duty(bursts.sums, bursts.least, cells.used)),
         coherence=cells.mean(explained),
         glide=cells.mean(glides),
-        rigid=rigidity(pairs, live & bed.used),
+        rigid=rigidity(pairs, live & bed.used) if piece is None else 1.0,
         texture=cells.mean(shortest.sums[SLOPE]) / px_mm[0] ** 2,
         ground=ground.view(noise_of(bursts.least, cells.used), live, known, glides, grey),
     )
@@ -124,14 +143,18 @@ def _read(
     live: NDArray[np.bool_],
     known: NDArray[np.bool_],
     pairs: Mapping[Key, Channel],
+    piece: Carried | None,
     position_error: float,
+    place_error_mm: float,
 ) -> Patches:
     sure = known.astype(np.float64)
     trust = _trust(patches, speeds) * np.maximum(sure, 1e-6)
+    if piece is not None:
+        trust *= np.where(piece.goes, 1e-9, 1.0)
     speed2 = patches.mean(speeds.speed2, trust)
     speed = np.sqrt(np.maximum(speed2, 0.0))
     weight = np.maximum(speeds.speed2, 0.0) * trust
-    bias = patches.mean(speeds.bias * weight) / np.maximum(patches.mean(weight), 1e-9)
+    bias = patches.mean(speeds.bias * weight) / np.maximum(patches.mean(weight), 1e-12)
     # What was taken out for noise is known to about a half; over many comparisons its own scatter averages out.
     looks = max(channel.count for channel in pairs.values()) * patches.blocks / _SHARED_BLOCKS
     noise2 = patches.mean(speeds.noise2, trust)
@@ -142,10 +165,26 @@ def _read(
     still = share < _STILL
     error = np.where(still, np.hypot(error, speed), error)
     speed = np.where(still, 0.0, speed)
+    if piece is not None:
+        speed, error = _together(patches, piece, speed, error, position_error, place_error_mm)
     hidden = ~(patches.mean(sure) >= _LEAST_KNOWN)
     for values in (speed, error, share):
         values[hidden] = np.nan
     return Patches(speed_mm_s=speed, speed_error_mm_s=error, live=share)
+
+
+def _together(
+    patches: PatchMap, piece: Carried, speed: Array, error: Array, position_error: float, place_error_mm: float
+) -> tuple[Array, Array]:
+    """Speed and error of patches of which a part goes with the piece; speed, error: of the blocks that do not."""
+    part = patches.mean(piece.goes.astype(np.float64))
+    with_it = np.sqrt(np.maximum(piece.speed2(patches.places_mm), 0.0))
+    aim = np.hypot(position_error, place_error_mm * piece.astray(patches.places_mm))
+    with_it_error = np.hypot(np.hypot(piece.error(patches.places_mm), aim) * with_it, _LEAST_ERROR_MM_S)
+    whole = np.sqrt(part * with_it**2 + (1 - part) * speed**2)
+    # Of a root mean square each part has a say by its share of the square.
+    errors = (part * with_it * with_it_error, (1 - part) * speed * error)
+    return whole, np.hypot(*errors) / np.maximum(whole, 1e-6) + _LEAST_ERROR_MM_S * (whole < 1e-6)
 
 
 def _trust(patches: PatchMap, speeds: BlockSpeeds) -> Array:

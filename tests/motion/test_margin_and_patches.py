@@ -57,7 +57,7 @@ def quarters() -> np.ndarray:
 
 
 def test_patch_means_are_means_by_area() -> None:
-    patches = PatchMap(quarters(), 4, np.ones((16, 16), np.bool_), 8)
+    patches = PatchMap(quarters(), 4, np.ones((16, 16), np.bool_), 8, 1.25)
     values = np.arange(256.0).reshape(16, 16)
     expected = [values[:8, :8].mean(), values[:8, 8:14].mean(), values[8:, :8].mean(), values[8:, 8:14].mean()]
     np.testing.assert_allclose(patches.mean(values), expected)
@@ -68,7 +68,7 @@ def test_patch_means_are_means_by_area() -> None:
 
 def test_a_border_across_a_block_shares_it_out() -> None:
     index = (_X >= 68).astype(np.intp)  # half way through the ninth block
-    patches = PatchMap(index, 2, np.ones((16, 16), np.bool_), 8)
+    patches = PatchMap(index, 2, np.ones((16, 16), np.bool_), 8, 1.25)
     values = np.zeros((16, 16))
     values[:, 8] = 1.0
     np.testing.assert_allclose(patches.mean(values), [0.5 / 8.5, 0.5 / 7.5])
@@ -77,7 +77,7 @@ def test_a_border_across_a_block_shares_it_out() -> None:
 def test_a_patch_that_is_hardly_seen_is_unknown() -> None:
     valid = np.ones((16, 16), np.bool_)
     valid[:8, :7] = False  # 7 of 8 columns of the first patch
-    patches = PatchMap(quarters(), 4, valid, 8)
+    patches = PatchMap(quarters(), 4, valid, 8, 1.25)
     got = patches.mean(np.ones((16, 16)))
     assert np.isnan(got[0])
     np.testing.assert_allclose(got[1:], 1.0)
@@ -85,13 +85,13 @@ def test_a_patch_that_is_hardly_seen_is_unknown() -> None:
 
 
 def test_a_patch_without_a_pixel_is_unknown() -> None:
-    patches = PatchMap(quarters(), 6, np.ones((16, 16), np.bool_), 8)
+    patches = PatchMap(quarters(), 6, np.ones((16, 16), np.bool_), 8, 1.25)
     got = patches.mean(np.ones((16, 16)))
     assert np.isnan(got[4:]).all()
 
 
 def test_trust_weighs_blocks() -> None:
-    patches = PatchMap(quarters(), 4, np.ones((16, 16), np.bool_), 8)
+    patches = PatchMap(quarters(), 4, np.ones((16, 16), np.bool_), 8, 1.25)
     values, trust = np.ones((16, 16)), np.ones((16, 16))
     values[:, :4] = 5.0
     assert patches.mean(values)[0] == pytest.approx(3.0)

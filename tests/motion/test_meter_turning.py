@@ -45,18 +45,7 @@ def test_a_texture_of_lines_is_no_surer_than_it_may_be(turning: Turning, wall_mm
     assert (np.abs(field.zones.speed_mm_s - true) < 2 * field.zones.speed_error_mm_s).all()
 
 
-@pytest.mark.parametrize(
-    "wall_mm_s",
-    [
-        pytest.param(
-            10.0,
-            marks=pytest.mark.xfail(
-                strict=True, reason="slow as well, too much is taken out as noise; the error is narrow"
-            ),
-        ),
-        60.0,
-    ],
-)
+@pytest.mark.parametrize("wall_mm_s", [10.0, 60.0])
 def test_a_faint_texture_of_lines_is_no_surer_than_it_may_be(bench: Bench, wall_mm_s: float) -> None:
     disc = bench.Disc(texture="brick", wall_mm_s=wall_mm_s, contrast=0.5, noise_dn=6.0)
     field = bench.look(disc.pictures(4.0))
@@ -113,13 +102,15 @@ def test_a_faster_disc_renews_its_pattern_sooner(turning: Turning) -> None:
 
 
 def test_over_range_is_said_by_a_wide_error(bench: Bench) -> None:
-    """0.4 m/s is 13 mm a frame, more than a grain: no displacement can be followed (Keane & Adrian 1992 ask for
-    a quarter of the window at the most). The truth must still lie within twice the stated error, and most of the surface be
-    live: a pattern of which nothing is left one frame later looks much like noise, so not all of it can be."""
-    disc = bench.Disc(wall_mm_s=400.0)
-    field = bench.look(disc.pictures(3.0))
+    """0.4 m/s is 13 mm a frame, more than a grain: where it is not one piece that moves, nothing can be followed (Keane & Adrian
+    1992 ask for a quarter of the window at the most). Here two halves turn against each other. The truth must still lie within
+    twice the stated error, and most of the surface be live: a pattern of which nothing is left one frame later looks much like
+    noise, so not all of it can be."""
+    there, back = (bench.Disc(wall_mm_s=speed, seed=seed) for seed, speed in enumerate((400.0, -400.0)))
+    both = zip(there.pictures(3.0), back.pictures(3.0), strict=True)
+    field = bench.look((np.where(bench.x_mm < 0, one, other), time_s) for (one, time_s), (other, _) in both)
     assert field.zones.live.min() > 0.5
-    miss = np.abs(field.zones.speed_mm_s - disc.zone_mm_s())
+    miss = np.abs(field.zones.speed_mm_s - there.zone_mm_s())
     assert (miss < 2 * field.zones.speed_error_mm_s).all()
     assert field.zones.speed_error_mm_s[1:].min() > 40
 
