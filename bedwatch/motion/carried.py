@@ -29,8 +29,9 @@ _SLIDES_ERROR = 0.006
 class Carried:
     """How the whole moves. goes: (rows, cols) which blocks go with it.
 
-    product: (3, 3) mean product of successive motions, of a turn (rad/s) and a shift (mm/s). motion: (3,) their mean.
-    chance: (3, 3) variance of that mean, from how much successive motions differ. lopsided: as in `Carry`.
+    product: (3, 3) mean square of the motion, of a turn (rad/s) and a shift (mm/s), less what successive ones differ by chance.
+    motion: (3,) its mean. chance: (3, 3) variance of that mean, from how much successive motions differ. lopsided: as in
+    `Carry`.
     """
 
     goes: NDArray[np.bool_]
@@ -80,10 +81,13 @@ def carried(means: Mapping[Any, Channel], places: Array) -> Carried | None:
     lags = [key[1] for key in means if isinstance(key, tuple) and key[0] == 0 and f"motion {key[1]}" in means]
     found = {lag: means[f"motion {lag}"].count for lag in lags}
     count = sum(found.values())
-    if count < _ENOUGH or sum((found[lag] + 1) / means[(0, lag)].count for lag in lags) < _ALL_THE_TIME:
+    # Pairs of a short lag come more often, but tell of no more time.
+    part = {lag: found[lag] / means[(0, lag)].count for lag in lags}
+    first = sum(1 / means[(0, lag)].count for lag in lags)
+    if count < _ENOUGH or sum(part.values()) + first < _ALL_THE_TIME:
         return None
     motion, rows = (
-        np.average(np.stack([means[f"{kind} {lag}"].sums for lag in lags]), axis=0, weights=list(found.values()))
+        np.average(np.stack([means[f"{kind} {lag}"].sums for lag in lags]), axis=0, weights=list(part.values()))
         for kind in ("motion", "blocks")
     )
     product, square = (float(speed2_at(of, places)) for of in motion[:2])
@@ -91,7 +95,7 @@ def carried(means: Mapping[Any, Channel], places: Array) -> Carried | None:
         return None
     return Carried(
         goes=goes_along(rows),
-        product=motion[0],
+        product=motion[1] - motion[2] / 2,
         motion=motion[3, 0],
         chance=motion[2] / (2 * count),
         lopsided=float(motion[3, 1, 0]),

@@ -88,7 +88,7 @@ class Piece:
     def forget(self) -> None:
         """Begin anew after a hole or another view."""
         self._rate: Array | None = None
-        self._lag = self._lags[0]
+        self._lag = self._next = self._lags[0]
         self._tried: Counter[int] = Counter()
         self._among: Image | None = None
         self._rest: Image | None = None  # what displacements of the blocks leave of the change from frame to frame
@@ -104,7 +104,7 @@ class Piece:
         if self._rate is None:
             if not self._tries(lag):
                 return None
-        elif lag != self._wanted(self._rate, lag_s / lag):
+        elif lag != self._next:
             return None
         before, self._rate = self._rate, None
         same, self._lag = lag == self._lag, lag
@@ -116,6 +116,7 @@ class Piece:
             return None
         self._among = None if found.goes.all() else self._picture(found.goes)
         self._rate = rate = found.fit.moved / lag_s
+        self._next = self._wanted(rate, lag_s / lag)
         self._tried.clear()
         if before is None or not same:
             return None
