@@ -12,10 +12,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from bedwatch.judge.signs import LIFT_FROM, VIOLENT_FROM, Seen, misses
+
+__all__ = ["VIOLENT_FROM", "Belief", "Seen", "first_belief"]
 
 Array = NDArray[np.float64]
 
@@ -28,9 +31,7 @@ _LIVELY_WITHIN = 0.23
 _POWER_KINDS, _POWER_WITHIN = (0.3, 0.5, 0.75), 0.09
 _RESTLESS_AT = (0.0, 0.45)  # restlessness at the air from which a bed counts as violent
 # Per ln of the air beyond the minimum: kinds, spread of the logarithm within each, chance of each.
-_RESTLESS_SLOPES, _RESTLESS_WITHIN, _RESTLESS_SHARES = (1.1, 2.6, 3.7), 0.2, (0.08, 0.42, 0.5)
-_CALMEST, _WILDEST = -8.0, 3.0  # beyond, restlessness tells no more
-VIOLENT_FROM = 3.3
+_RESTLESS_SLOPES, _RESTLESS_WITHIN, _RESTLESS_SHARES = (1.1, 2.4, 3.6), 0.22, (0.08, 0.4, 0.52)
 # ln of air per full travel of a valve. Catalogue and installed curves differ (valve makers' pages agree on that much).
 _GAIN = (math.log(1.4), 0.5)
 _GAIN_EACH = 0.6
@@ -41,22 +42,13 @@ _CROSS = (
     0.45,
     0.3,
 )  # share of what a zone loses that the others gain: 0 for a supply that holds its pressure, 1 its flow
-_GLIDES = (
-    0.5  # share of a zone: it glides without bubbles at any air that lifts it, so what little erupts tells nothing
-)
 _START = (math.log(2.2), 0.65, 0.5)  # air at the start: common spread, spread of each zone
 # What one zone shows beside the others at the same air, however often it is looked at: wall, light, lens, powder depth.
 _OWN_SPEED, _OWN_RESTLESS = 0.04, 0.12
 _BEGINS = 0.04  # minima: eruptions begin so much before or after the powder just lifts, in all zones of a bed alike
-_BEGINS_EACH = 0.05
-# Errors of one look: of each zone, and of all speeds together.
-_SPEED_ERROR, _RESTLESS_ERROR, _RESTLESS_SHARE = 0.08, 0.3, 0.06
-_TOGETHER = 0.03
-_LIFT_FROM, _LIFT_FULL, _LIFT_ERROR = math.log(1.03), math.log(1.2), 0.09
-_AT_REST = (math.log(0.7), 0.45)  # where a zone at rest may be
-_SOFT = 0.06  # the speed's law is rounded off so far above the minimum
+_TOGETHER = 0.03  # error of one look that all its speeds share
 # Errors of one move: share of the step, and what backlash and reading a scale leave open, in travel.
-_STEP_SHARE, _STEP_OWN, _STEP_TRAVEL, _DRIFT = 0.8, 0.12, 0.02, 0.03
+_STEP_SHARE, _STEP_OWN, _STEP_TRAVEL, _DRIFT = 0.5, 0.12, 0.02, 0.03
 _GAIN_DRIFT = 0.3  # a valve's gain is another one elsewhere on its travel
 _SETTLED = 2e-3  # ln air, and whatever else is believed: steps that are smaller are none
 _TRUST = 0.5  # looks at one bed share their errors, so that many of them are worth fewer
@@ -65,22 +57,9 @@ _SURPRISE = 3.0  # mean square of what a look is off, in its own error: more, an
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Seen:
-    """One zone as a look shows it. known: false where it cannot be judged. live: share of its middle that is lifted.
-    speed_mm_s: None where it is not known; restless: None where nothing erupts. glides: share of its
-    middle that glides without bubbles; None where it is not known."""
-
-    known: bool
-    live: float = 0.0
-    speed_mm_s: float | None = None
-    restless: float | None = None
-    glides: float | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Belief:
     """means (m, d), covs (m, d, d), weights (m,) of m kinds of surface; d: ln air of each of n zones, how the surface answers
-    (4), crossing, ln gain of each valve, of the supply, where eruptions begin, what one look does to all speeds together, and what
+    (4), crossing, ln gain of each valve, of the supply, where eruptions begin, what one look does to all speeds together, what
     each zone adds to the logarithm of its speed and to its restlessness. All else is read off the one normal distribution that is
     nearest. swing: (n,) which way the last turn moves the zones, as long as no look has shown how far."""
 
@@ -139,7 +118,7 @@ class Belief:
         own = np.ones(n, np.bool_) if valve is None else np.arange(n) == valve
         cross = np.clip(self.means[:, n + 4], 0.0, 1.0) / max(n - 1, 1)
         shift = np.where(own, change[:, None], -(cross * change)[:, None])
-        shift *= np.where(self.means[:, :n] < _LIFT_FROM + 0.03, _ASLEEP_GAIN, 1.0)
+        shift *= np.where(self.means[:, :n] < LIFT_FROM + 0.03, _ASLEEP_GAIN, 1.0)
         step = np.tile(np.eye(size), (kinds, 1, 1))
         step[:, :n, at] += shift
         step[:, :n, n + 4] += np.where(own, 0.0, -change[:, None] / max(n - 1, 1))
@@ -156,10 +135,11 @@ class Belief:
         swing = np.where(own, 1.0, -float(self.weights @ cross))
         return _afresh(replace(self, means=means, covs=covs + hit[:, :, None] * hit[:, None, :], swing=swing))
 
-    def loosened(self, by: float) -> Belief:
-        """After something that may have changed the air of every zone by so much."""
+    def loosened(self, by: float, zone: int | None = None) -> Belief:
+        """After something that may have changed the air of every zone, or of one, by so much."""
         covs = self.covs.copy()
-        covs[:, : self.zones, : self.zones] += np.eye(self.zones) * by**2
+        which = np.arange(self.zones) if zone is None else np.array([zone])
+        covs[:, which, which] += by**2
         return _afresh(replace(self, covs=covs))
 
     def seen(self, look: Sequence[Seen]) -> Belief:
@@ -248,9 +228,7 @@ def _settle(prior: Belief, look: Sequence[Seen]) -> tuple[Belief, float]:
     weights = prior.weights * np.exp(_TRUST * (fit - fit.max()))
     weights = weights / weights.sum()
     keep = weights > 1e-4
-    found = Belief(
-        zones=prior.zones, means=means[keep], covs=covs[keep], weights=weights[keep] / weights[keep].sum()
-    )
+    found = Belief(zones=prior.zones, means=means[keep], covs=covs[keep], weights=weights[keep] / weights[keep].sum())
     return found, float(weights @ off)
 
 
@@ -263,7 +241,7 @@ def _fit(prior: Belief, look: Sequence[Seen]) -> tuple[Array, Array, Array, Arra
     going = np.arange(len(start))
     for turn in range(8):
         now, cov = means[going], covs[going]
-        miss, slope, _ = _misses(prior.zones, now, look)
+        miss, slope, _ = misses(prior.zones, now, look)
         # Gauss-Newton about the present guess; errors are 1 by construction.
         shift = miss + (slope @ (now - start[going])[..., None])[..., 0]
         inner = slope @ cov @ np.swapaxes(slope, 1, 2) + np.eye(miss.shape[1])
@@ -276,7 +254,7 @@ def _fit(prior: Belief, look: Sequence[Seen]) -> tuple[Array, Array, Array, Arra
         going = going[np.abs(step).max(axis=1) > _SETTLED]
         if not len(going):
             break
-    miss, slope, width = _misses(prior.zones, means, look)
+    miss, slope, width = misses(prior.zones, means, look)
     across = slope @ covs
     inner = across @ np.swapaxes(slope, 1, 2) + np.eye(miss.shape[1])
     after = covs - np.swapaxes(across, 1, 2) @ np.linalg.solve(inner, across)
@@ -285,95 +263,3 @@ def _fit(prior: Belief, look: Sequence[Seen]) -> tuple[Array, Array, Array, Arra
     away = np.einsum("md,md->m", means - start, pull)
     fit = -0.5 * (np.einsum("mr,mr->m", miss, miss) + away + np.linalg.slogdet(inner)[1]) - width
     return means, (after + np.swapaxes(after, 1, 2)) / 2, fit, off
-
-
-def _misses(n: int, means: Array, look: Sequence[Seen]) -> tuple[Array, Array, Array]:
-    """What each sign is off from what is expected, in units of its error (m, rows), its slopes by the state (m, rows, d), and the
-    sum of the logarithms of the errors (m,)."""
-    kinds = len(means)
-    lively, power, restless_at = (means[:, n + at] for at in range(3))
-    begins, together = 2 * n + 6, 2 * n + 7
-    own, own_restless = 2 * n + 8, 3 * n + 8
-    steep = np.exp(np.clip(means[:, n + 3], -3.0, 3.0))
-    misses: list[Array] = []
-    slopes: list[Array] = []
-    width = np.zeros(kinds)
-
-    def add(off: Array, error: Array | float, by: dict[int, NDArray[Any] | float]) -> None:
-        # One sign that is far out must not overrule all others (Huber's weights).
-        size = np.maximum(np.abs(off) / error, 1e-9)
-        weight = np.where(size < 2.5, 1.0, np.sqrt(2.5 / size)) / error
-        width[:] += np.log(error)
-        row = np.zeros((kinds, means.shape[1]))
-        for at, value in by.items():
-            row[:, at] = value * weight
-        misses.append(off * weight)
-        slopes.append(row)
-
-    for zone, seen in enumerate(look):
-        if not seen.known:
-            continue
-        x = means[:, zone]
-        off, held = _lift_off(x, seen.live)
-        add(off, _LIFT_ERROR, {zone: held})
-        if seen.live < 0.6:
-            continue  # what moves there is the neighbours' air
-        if seen.speed_mm_s is not None and seen.speed_mm_s > 0:
-            beyond, by_x, by_begin = _beyond(x, means[:, begins])
-            off = math.log(seen.speed_mm_s) - lively - power * np.log(beyond) - means[:, together] - means[:, own + zone]
-            error = np.hypot(_SPEED_ERROR, power * _BEGINS_EACH / beyond)
-            add(
-                off,
-                error,
-                {
-                    zone: power * by_x / beyond,
-                    begins: power * by_begin / beyond,
-                    n: 1.0,
-                    n + 1: np.log(beyond),
-                    together: 1.0,
-                    own + zone: 1.0,
-                },
-            )
-        if seen.restless is not None and (seen.glides or 0.0) <= _GLIDES:
-            beyond, by_x, by_begin = _beyond(x, means[:, begins])
-            above = np.log(beyond / (VIOLENT_FROM - 1.0))
-            restless = min(max(seen.restless, _CALMEST), _WILDEST)
-            error = np.hypot(math.hypot(_RESTLESS_ERROR, _RESTLESS_SHARE * restless), steep * _BEGINS_EACH / beyond)
-            off = restless - restless_at - steep * above - means[:, own_restless + zone]
-            if seen.restless <= _CALMEST:
-                off = np.minimum(off, 0.0)  # no livelier than that, and perhaps far calmer
-            add(
-                off,
-                error,
-                {
-                    zone: steep * by_x / beyond * (off != 0),
-                    begins: steep * by_begin / beyond * (off != 0),
-                    n + 2: off != 0,
-                    n + 3: steep * above * (off != 0),
-                    own_restless + zone: off != 0,
-                },
-            )
-    return np.stack(misses, axis=1), np.stack(slopes, axis=1), width
-
-
-def _lift_off(x: Array, live: float) -> tuple[Array, Array]:
-    """What the share that is lifted says (at rest: below the minimum; all of it: beyond; in between: near it), and where."""
-    if live < 0.05:
-        part = _LIFT_ERROR / _AT_REST[1]
-        over = x > _LIFT_FROM  # at rest it is surely not far beyond the minimum
-        return part * (_AT_REST[0] - np.minimum(x, _LIFT_FROM)) + np.minimum(_LIFT_FROM - x, 0.0), np.where(
-            over, 1.0, part
-        )
-    if live > 0.9:
-        off = np.maximum(0.0, _LIFT_FULL - x)
-        return off, (off != 0).astype(np.float64)
-    return _LIFT_FROM + live * (_LIFT_FULL - _LIFT_FROM) - x, np.ones(len(x))
-
-
-def _beyond(x: Array, begins: Array) -> tuple[Array, Array, Array]:
-    """Air beyond where eruptions begin, `begins` past the minimum, in minima, rounded off near it; its slopes by ln r and by that."""
-    r = np.exp(np.clip(x, -3.0, 4.0))
-    over = np.clip((r - 1.0 - begins) / _SOFT, -30.0, 60.0)
-    soft = np.where(over > 30, over, np.log1p(np.exp(np.minimum(over, 30.0))))
-    slope = 1.0 / (1.0 + np.exp(-over))
-    return np.maximum(soft, 1e-6) * _SOFT, r * slope, -slope
