@@ -23,9 +23,9 @@ LEAST, MOST, ALIKE = 1.35, 2.9, 1.6  # an even bed may have up to 3; what is see
 # A zone that is left alone must lie well within them, since it is known with an error.
 _LOW, _HIGH, _BAND = math.log(1.4), math.log(2.9), math.log(1.5)
 _PER_OUTSIDE = 20.0  # cost, in moves, of leaving a zone outside by a factor of e
-_OPENING, _NO_ROOM = 0.35, 1.5  # cost of opening a valve, and of one that may be at its end
-# Cost, in moves, of a bed that is certainly not even: a twenty-fifth of certainty is worth one move, since a batch may be spoilt.
-_PER_DOUBT = 25.0
+_OPENING, _NO_ROOM = 0.35, 3.0  # cost of opening a valve, and of one that may be at its end
+# Cost, in moves, of a bed that is certainly not even: a twentieth of certainty is worth one move, since a batch may be spoilt.
+_PER_DOUBT = 20.0
 _MISSES = 0.15  # a turn misses its aim by this share, after it was seen and turned again
 _SHIFTS = np.linspace(-1.5, 1.5, 61)
 _GOOD_ENOUGH, _BETTER = 0.65, 0.1
