@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from bedwatch.judge.belief import Belief, Seen, first_belief
 from bedwatch.judge.hands import Left, apart, next_by_hand, unanswered, unlike
-from bedwatch.judge.plan import ALIKE, Chances, Plan, Step, amount_of, best_plan, chances
+from bedwatch.judge.plan import ALIKE, BIGGEST, Chances, Plan, Step, amount_of, best_plan, chances
 from bedwatch.judge.reasons import reason_of, supply_spent
 from bedwatch.judge.travel import AT_ITS_END, Travel, unknown_travel
 from bedwatch.judge.types import ALL_ZONES, Did, Done, HintWord, Move, Outcome, Reading, ZoneReading
@@ -22,6 +22,8 @@ _TRIED = 0.55  # so much travel without any answer: it is not the valve
 _SUPPLY_TRIED = 0.8
 _AS_LIKELY = 0.5  # chance that zones without a valve are alike, below which they are told to differ
 _WORTH = 0.1  # ln air: smaller turns bring no better bed where the zones differ for good
+_HARDLY = 1 / 3  # share of what a turn was meant to do: less is as good as no answer
+_STIRRED = 0.1  # ln air: what stirring may change in a zone
 _TOO_LITTLE = 1.4  # mean air of the zones, in minima: less is not enough for all, however it is shared out
 
 
@@ -153,7 +155,9 @@ class Advisor:
         zones = range(len(self._names)) if did.zone in (None, ALL_ZONES) else [self._names.index(did.zone or "")]
         for zone in zones:
             self._hands[zone] = max(self._hands[zone], stage)
-        self._belief = self._belief.loosened(0.1)
+        # What was stirred may take another share of the air; to look at a plate changes nothing.
+        for zone in zones if stage == 1 else ():
+            self._belief = self._belief.loosened(_STIRRED, zone)
 
     # --- what to do ---------------------------------------------------------------------------
 
@@ -250,6 +254,8 @@ class Advisor:
         amount = amount_of(step, valve, belief.gain_spread(step.valve))
         if self._last is not None and self._last[0] == step.valve and self._last[1] * step.travel < 0:
             amount = max(0.03, min(amount, abs(self._last[1]) / 2))  # it went too far: half of it back
+        elif self._last is not None and self._last[0] == step.valve and self._hardly_answered(belief):
+            amount = max(amount, min(2 * abs(self._last[1]), BIGGEST / 2))  # lost in play, or on a flat
         name = ALL_ZONES if step.valve is None else self._names[step.valve]
         if len(self._names) == 1 and not self._fixed:
             name = self._names[0]
@@ -259,6 +265,15 @@ class Advisor:
             amount=round(amount, 3),
             because=reason_of(step, self._names, look.seen, belief),
         )
+
+    def _hardly_answered(self, belief: Belief) -> bool:
+        """Whether the last turn did less than a third of what it was meant to."""
+        if self._last is None or self._before is None:
+            return False
+        valve, travel = self._last
+        moved = belief.air - self._before.air
+        did = float(np.median(moved) if valve is None else moved[valve])
+        return did / (travel * self._before.gain(valve)) < _HARDLY
 
     def _spent(self, look: Look, supply: Travel) -> bool:
         """Whether the supply has no more to give: its valve is at its end, or was opened far and not one zone woke up."""

@@ -12,10 +12,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from bedwatch.judge.signs import LIFT_FROM, VIOLENT_FROM, Seen, misses
+
+__all__ = ["VIOLENT_FROM", "Belief", "Seen", "first_belief"]
 
 Array = NDArray[np.float64]
 
@@ -28,59 +31,43 @@ _LIVELY_WITHIN = 0.23
 _POWER_KINDS, _POWER_WITHIN = (0.3, 0.5, 0.75), 0.09
 _RESTLESS_AT = (0.0, 0.45)  # restlessness at the air from which a bed counts as violent
 # Per ln of the air beyond the minimum: kinds, spread of the logarithm within each, chance of each.
-_RESTLESS_SLOPES, _RESTLESS_WITHIN, _RESTLESS_SHARES = (1.1, 2.2, 3.3), 0.22, (0.08, 0.3, 0.62)
-_CALMEST, _WILDEST = -8.0, 3.0  # beyond, restlessness tells no more
-VIOLENT_FROM = 3.3
+_RESTLESS_SLOPES, _RESTLESS_WITHIN, _RESTLESS_SHARES = (1.1, 2.4, 3.6), 0.22, (0.08, 0.4, 0.52)
 # ln of air per full travel of a valve. Catalogue and installed curves differ (valve makers' pages agree on that much).
 _GAIN = (math.log(1.4), 0.5)
 _GAIN_EACH = 0.6
-_SUPPLY_GAIN = (math.log(1.8), 0.75)
+_SUPPLY_GAIN = (math.log(1.8), 1.0)
 _THROTTLED = -0.7  # correlation of a gain with the air
-_ASLEEP_GAIN = 1.5  # powder at rest resists the air in proportion to it, and gives way when it lifts
+_ASLEEP_GAIN = 2.0  # powder at rest resists the air in proportion to it, and gives way when it lifts
 _CROSS = (
     0.45,
     0.3,
 )  # share of what a zone loses that the others gain: 0 for a supply that holds its pressure, 1 its flow
-_GLIDES = (
-    0.5  # share of a zone: it glides without bubbles at any air that lifts it, so what little erupts tells nothing
-)
-_START = (math.log(2.2), 0.65, 0.42)  # air at the start: common spread, spread of each zone
-# Errors of one look.
-_SPEED_ERROR, _RESTLESS_ERROR, _RESTLESS_SHARE = 0.08, 0.32, 0.06
-_LIFT_FROM, _LIFT_FULL, _LIFT_ERROR = math.log(1.03), math.log(1.2), 0.09
-_BEGINS = 0.08  # minima: eruptions begin so much before or after the powder just lifts
-_AT_REST = (math.log(0.75), 0.25)  # where a zone at rest may be
-_SOFT = 0.06  # the speed's law is rounded off so far above the minimum
+_START = (math.log(2.2), 0.65, 0.5)  # air at the start: common spread, spread of each zone
+# What one zone shows beside the others at the same air, however often it is looked at: wall, light, lens, powder depth.
+_OWN_SPEED, _OWN_RESTLESS = 0.04, 0.12
+_BEGINS = 0.04  # minima: eruptions begin so much before or after the powder just lifts, in all zones of a bed alike
+_TOGETHER = 0.03  # error of one look that all its speeds share
 # Errors of one move: share of the step, and what backlash and reading a scale leave open, in travel.
 _STEP_SHARE, _STEP_OWN, _STEP_TRAVEL, _DRIFT = 0.5, 0.12, 0.02, 0.03
-_GAIN_DRIFT = 0.12  # a valve's gain is another one elsewhere on its travel
+_GAIN_DRIFT = 0.3  # a valve's gain is another one elsewhere on its travel
 _SETTLED = 2e-3  # ln air, and whatever else is believed: steps that are smaller are none
 _TRUST = 0.5  # looks at one bed share their errors, so that many of them are worth fewer
+_WILD = (0.1, 1.0)  # chance that a turn does what nothing before it told, off a cliff of its valve; by how much, ln air
 _SURPRISE = 3.0  # mean square of what a look is off, in its own error: more, and something else has changed
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Seen:
-    """One zone as a look shows it. known: false where it cannot be judged. live: share of its middle that is lifted.
-    speed_mm_s: None where it is not known; restless: None where nothing erupts. glides: share of its
-    middle that glides without bubbles; None where it is not known."""
-
-    known: bool
-    live: float = 0.0
-    speed_mm_s: float | None = None
-    restless: float | None = None
-    glides: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Belief:
     """means (m, d), covs (m, d, d), weights (m,) of m kinds of surface; d: ln air of each of n zones, how the surface answers
-    (4), crossing, ln gain of each valve, of the supply. All else is read off the one normal distribution that is nearest."""
+    (4), crossing, ln gain of each valve, of the supply, where eruptions begin, what one look does to all speeds together, what
+    each zone adds to the logarithm of its speed and to its restlessness. All else is read off the one normal distribution that is
+    nearest. swing: (n,) which way the last turn moves the zones, as long as no look has shown how far."""
 
     zones: int
     means: Array
     covs: Array
     weights: Array
+    swing: Array | None = None
 
     @property
     def mean(self) -> Array:
@@ -131,7 +118,7 @@ class Belief:
         own = np.ones(n, np.bool_) if valve is None else np.arange(n) == valve
         cross = np.clip(self.means[:, n + 4], 0.0, 1.0) / max(n - 1, 1)
         shift = np.where(own, change[:, None], -(cross * change)[:, None])
-        shift *= np.where(self.means[:, :n] < _LIFT_FROM + 0.03, _ASLEEP_GAIN, 1.0)
+        shift *= np.where(self.means[:, :n] < LIFT_FROM + 0.03, _ASLEEP_GAIN, 1.0)
         step = np.tile(np.eye(size), (kinds, 1, 1))
         step[:, :n, at] += shift
         step[:, :n, n + 4] += np.where(own, 0.0, -change[:, None] / max(n - 1, 1))
@@ -145,13 +132,15 @@ class Belief:
         covs = step @ self.covs @ np.swapaxes(step, 1, 2) + noise[:, :, None] * np.eye(size)
         means = self.means.copy()
         means[:, :n] += shift
-        return replace(self, means=means, covs=covs + hit[:, :, None] * hit[:, None, :])
+        swing = np.where(own, 1.0, -float(self.weights @ cross))
+        return _afresh(replace(self, means=means, covs=covs + hit[:, :, None] * hit[:, None, :], swing=swing))
 
-    def loosened(self, by: float) -> Belief:
-        """After something that may have changed the air of every zone by so much."""
+    def loosened(self, by: float, zone: int | None = None) -> Belief:
+        """After something that may have changed the air of every zone, or of one, by so much."""
         covs = self.covs.copy()
-        covs[:, : self.zones, : self.zones] += np.eye(self.zones) * by**2
-        return replace(self, covs=covs)
+        which = np.arange(self.zones) if zone is None else np.array([zone])
+        covs[:, which, which] += by**2
+        return _afresh(replace(self, covs=covs))
 
     def seen(self, look: Sequence[Seen]) -> Belief:
         """After a look. When it is far off what was expected, more than was told must have changed: the air is loosened first."""
@@ -159,6 +148,13 @@ class Belief:
         if off > _SURPRISE:
             found, _ = _settle(self.loosened(0.15 * math.sqrt(off)), look)
         return found
+
+    def swung(self) -> Belief:
+        """Had the last turn moved its zones by anything."""
+        covs = self.covs.copy()
+        if self.swing is not None:
+            covs[:, : self.zones, : self.zones] += _WILD[1] ** 2 * np.outer(self.swing, self.swing)
+        return replace(self, covs=covs)
 
     def draws(self, count: int = 600) -> Array:
         """(count, n) ln air, drawn from the belief; the same draws for the same belief."""
@@ -171,15 +167,27 @@ class Belief:
         return np.asarray(self.means[kinds, :n] + np.einsum("kij,kj->ki", roots[kinds], free))
 
 
+def _afresh(belief: Belief) -> Belief:
+    """Before another look, whose error that all speeds share is another one."""
+    at = 2 * belief.zones + 7
+    means, covs = belief.means.copy(), belief.covs.copy()
+    means[:, at] = covs[:, at, :] = covs[:, :, at] = 0.0
+    covs[:, at, at] = _TOGETHER**2
+    return replace(belief, means=means, covs=covs)
+
+
 def first_belief(zones: int) -> Belief:
     """Before anything was seen."""
-    size = 2 * zones + 6
+    size = 4 * zones + 8
     base, spread = np.zeros(size), np.ones(size)
     base[:zones], spread[:zones] = _START[0], _START[2]
     base[zones + 2], spread[zones + 2] = _RESTLESS_AT
     base[zones + 4], spread[zones + 4] = _CROSS
-    base[zones + 5 :], spread[zones + 5 :] = _GAIN[0], _GAIN_EACH
-    base[-1], spread[-1] = _SUPPLY_GAIN
+    supply = 2 * zones + 5
+    base[zones + 5 : supply], spread[zones + 5 : supply] = _GAIN[0], _GAIN_EACH
+    base[supply], spread[supply] = _SUPPLY_GAIN
+    spread[supply + 1 : supply + 3] = _BEGINS, _TOGETHER
+    spread[supply + 3 : supply + 3 + zones], spread[supply + 3 + zones :] = _OWN_SPEED, _OWN_RESTLESS
     means, spreads, weights = [], [], []
     for lively in _LIVELY_KINDS:
         for power in _POWER_KINDS:
@@ -199,23 +207,41 @@ def first_belief(zones: int) -> Belief:
     each = np.arange(zones)
     for one, other in ((each, zones + 5 + each), (zones + 5 + each, each)):
         covs[:, one, other] += _THROTTLED * _START[2] * _GAIN_EACH
-    covs[:, :zones, -1] += _THROTTLED * _START[1] * _SUPPLY_GAIN[1]
-    covs[:, -1, :zones] += _THROTTLED * _START[1] * _SUPPLY_GAIN[1]
+    covs[:, :zones, supply] += _THROTTLED * _START[1] * _SUPPLY_GAIN[1]
+    covs[:, supply, :zones] += _THROTTLED * _START[1] * _SUPPLY_GAIN[1]
     return Belief(zones=zones, means=np.array(means), covs=covs, weights=np.array(weights) / sum(weights))
 
 
 def _settle(prior: Belief, look: Sequence[Seen]) -> tuple[Belief, float]:
     """The belief after a look, and the mean square of what the look was off, in its own expected error."""
-    start, covs = prior.means, prior.covs
-    size = start.shape[1]
-    means, count = start.copy(), sum(seen.known for seen in look)
-    if not count:
+    if not any(seen.known for seen in look):
         return prior, 0.0
+    means, covs, fit, off = _fit(prior, look)
+    if prior.swing is not None:
+        # Each kind of surface takes the better of both stories of the turn.
+        wild = _fit(prior.swung(), look)
+        told, sprung = fit + math.log1p(-_WILD[0]), wild[2] + math.log(_WILD[0])
+        better = sprung > told
+        means, covs = np.where(better[:, None], wild[0], means), np.where(better[:, None, None], wild[1], covs)
+        off = np.where(better, wild[3], off)
+        fit = np.logaddexp(told, sprung)
+    weights = prior.weights * np.exp(_TRUST * (fit - fit.max()))
+    weights = weights / weights.sum()
+    keep = weights > 1e-4
+    found = Belief(zones=prior.zones, means=means[keep], covs=covs[keep], weights=weights[keep] / weights[keep].sum())
+    return found, float(weights @ off)
+
+
+def _fit(prior: Belief, look: Sequence[Seen]) -> tuple[Array, Array, Array, Array]:
+    """Per kind of surface: means and covariances after a look, how well it was foretold, ln, and the mean square of what it was
+    off."""
+    start, covs = prior.means, prior.covs
+    means, count = start.copy(), sum(seen.known for seen in look)
     off = np.zeros(len(start))
     going = np.arange(len(start))
     for turn in range(8):
         now, cov = means[going], covs[going]
-        miss, slope, _ = _misses(prior.zones, now, look)
+        miss, slope, _ = misses(prior.zones, now, look)
         # Gauss-Newton about the present guess; errors are 1 by construction.
         shift = miss + (slope @ (now - start[going])[..., None])[..., 0]
         inner = slope @ cov @ np.swapaxes(slope, 1, 2) + np.eye(miss.shape[1])
@@ -228,94 +254,12 @@ def _settle(prior: Belief, look: Sequence[Seen]) -> tuple[Belief, float]:
         going = going[np.abs(step).max(axis=1) > _SETTLED]
         if not len(going):
             break
-    miss, slope, width = _misses(prior.zones, means, look)
-    inner = slope @ covs @ np.swapaxes(slope, 1, 2) + np.eye(miss.shape[1])
-    gain = np.swapaxes(np.linalg.solve(inner, slope @ covs), 1, 2)
-    after = covs - gain @ slope @ covs
+    miss, slope, width = misses(prior.zones, means, look)
+    across = slope @ covs
+    inner = across @ np.swapaxes(slope, 1, 2) + np.eye(miss.shape[1])
+    after = covs - np.swapaxes(across, 1, 2) @ np.linalg.solve(inner, across)
     # How well each kind foretold the look (Laplace's approximation about its best guess).
-    apart = means - start
-    away = np.einsum("mi,mi->m", apart, np.linalg.solve(covs + 1e-9 * np.eye(size), apart[..., None])[..., 0])
+    pull = np.linalg.solve(covs + 1e-9 * np.eye(start.shape[1]), (means - start)[..., None])[..., 0]
+    away = np.einsum("md,md->m", means - start, pull)
     fit = -0.5 * (np.einsum("mr,mr->m", miss, miss) + away + np.linalg.slogdet(inner)[1]) - width
-    weights = prior.weights * np.exp(_TRUST * (fit - fit.max()))
-    weights = weights / weights.sum()
-    surprise = float(weights @ off)
-    keep = weights > 1e-4
-    found = Belief(
-        zones=prior.zones,
-        means=means[keep],
-        covs=(after[keep] + np.swapaxes(after[keep], 1, 2)) / 2,
-        weights=weights[keep] / weights[keep].sum(),
-    )
-    return found, surprise
-
-
-def _misses(n: int, means: Array, look: Sequence[Seen]) -> tuple[Array, Array, Array]:
-    """What each sign is off from what is expected, in units of its error (m, rows), its slopes by the state (m, rows, d), and the
-    sum of the logarithms of the errors (m,)."""
-    kinds = len(means)
-    lively, power, restless_at = (means[:, n + at] for at in range(3))
-    steep = np.exp(np.clip(means[:, n + 3], -3.0, 3.0))
-    misses: list[Array] = []
-    slopes: list[Array] = []
-    width = np.zeros(kinds)
-
-    def add(off: Array, error: Array | float, by: dict[int, NDArray[Any] | float]) -> None:
-        # One sign that is far out must not overrule all others (Huber's weights).
-        size = np.maximum(np.abs(off) / error, 1e-9)
-        weight = np.where(size < 2.5, 1.0, np.sqrt(2.5 / size)) / error
-        width[:] += np.log(error)
-        row = np.zeros((kinds, means.shape[1]))
-        for at, value in by.items():
-            row[:, at] = value * weight
-        misses.append(off * weight)
-        slopes.append(row)
-
-    for zone, seen in enumerate(look):
-        if not seen.known:
-            continue
-        x = means[:, zone]
-        off, held = _lift_off(x, seen.live)
-        add(off, _LIFT_ERROR, {zone: held})
-        if seen.live < 0.6:
-            continue  # what moves there is the neighbours' air
-        if seen.speed_mm_s is not None and seen.speed_mm_s > 0:
-            beyond, by_x = _beyond(x)
-            off = math.log(seen.speed_mm_s) - lively - power * np.log(beyond)
-            error = np.hypot(_SPEED_ERROR, power * _BEGINS / beyond)
-            add(off, error, {zone: power * by_x / beyond, n: 1.0, n + 1: np.log(beyond)})
-        if seen.restless is not None and (seen.glides or 0.0) <= _GLIDES:
-            beyond, by_x = _beyond(x)
-            above = np.log(beyond / (VIOLENT_FROM - 1.0))
-            restless = min(max(seen.restless, _CALMEST), _WILDEST)
-            error = np.hypot(math.hypot(_RESTLESS_ERROR, _RESTLESS_SHARE * restless), steep * _BEGINS / beyond)
-            off = restless - restless_at - steep * above
-            if seen.restless <= _CALMEST:
-                off = np.minimum(off, 0.0)  # no livelier than that, and perhaps far calmer
-            add(
-                off,
-                error,
-                {zone: steep * by_x / beyond * (off != 0), n + 2: off != 0, n + 3: steep * above * (off != 0)},
-            )
-    return np.stack(misses, axis=1), np.stack(slopes, axis=1), width
-
-
-def _lift_off(x: Array, live: float) -> tuple[Array, Array]:
-    """What the share that is lifted says (at rest: below the minimum; all of it: beyond; in between: near it), and where."""
-    if live < 0.05:
-        part = _LIFT_ERROR / _AT_REST[1]
-        over = x > _LIFT_FROM  # at rest it is surely not far beyond the minimum
-        return part * (_AT_REST[0] - np.minimum(x, _LIFT_FROM)) + np.minimum(_LIFT_FROM - x, 0.0), np.where(
-            over, 1.0, part
-        )
-    if live > 0.9:
-        off = np.maximum(0.0, _LIFT_FULL - x)
-        return off, (off != 0).astype(np.float64)
-    return _LIFT_FROM + live * (_LIFT_FULL - _LIFT_FROM) - x, np.ones(len(x))
-
-
-def _beyond(x: Array) -> tuple[Array, Array]:
-    """Air beyond the minimum, in minima, rounded off near it, and its slope by ln r."""
-    r = np.exp(np.clip(x, -3.0, 4.0))
-    over = np.clip((r - 1.0) / _SOFT, -30.0, 60.0)
-    soft = np.where(over > 30, over, np.log1p(np.exp(np.minimum(over, 30.0))))
-    return np.maximum(soft, 1e-6) * _SOFT, r / (1.0 + np.exp(-over))
+    return means, (after + np.swapaxes(after, 1, 2)) / 2, fit, off

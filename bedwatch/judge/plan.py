@@ -19,17 +19,18 @@ from bedwatch.judge.travel import Travel
 Array = NDArray[np.float64]
 
 # The goal: about twice the least air in every zone; good enough within these bounds, richest over poorest at most so much.
-LEAST, MOST, ALIKE = 1.35, 2.8, 1.6  # an even bed may have up to 3; what is seen says less of it the livelier it is
+LEAST, MOST, ALIKE = 1.35, 2.9, 1.6  # an even bed may have up to 3; what is seen says less of it the livelier it is
 # A zone that is left alone must lie well within them, since it is known with an error.
 _LOW, _HIGH, _BAND = math.log(1.4), math.log(2.9), math.log(1.5)
 _PER_OUTSIDE = 20.0  # cost, in moves, of leaving a zone outside by a factor of e
-_OPENING, _NO_ROOM = 0.35, 1.5  # cost of opening a valve, and of one that may be at its end
-_PER_DOUBT = 8.0  # cost, in moves, of a bed that is certainly not even: an eighth of certainty is worth one move
+_OPENING, _NO_ROOM = 0.35, 3.0  # cost of opening a valve, and of one that may be at its end
+# Cost, in moves, of a bed that is certainly not even: a twentieth of certainty is worth one move, since a batch may be spoilt.
+_PER_DOUBT = 20.0
 _MISSES = 0.15  # a turn misses its aim by this share, after it was seen and turned again
 _SHIFTS = np.linspace(-1.5, 1.5, 61)
 _GOOD_ENOUGH, _BETTER = 0.65, 0.1
 _HARDLY = 0.05  # chance that is as good as none
-_OWN = 0.05  # ln air: zones differ in what they show, by wall, light and lens, however often they are looked at
+_OWN = 0.04  # ln air, besides what is believed: no law of a surface holds to better
 BIGGEST, SMALLEST = 0.4, 0.07  # of a valve's travel in one move
 _CAREFUL = 0.2  # how much less to turn a valve whose gain is not known
 _RICH_FIRST = 0.25
