@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from dataclasses import replace
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -15,6 +16,8 @@ from bedwatch.judge.types import Did, Done, HintWord, Reading, State
 from bedwatch.watch import End, Lost, Watch
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from conftest import Room
 
 
@@ -68,12 +71,18 @@ def test_colour_pictures_read_as_grey_ones(room: Room) -> None:
 def test_no_clock_is_looked_at(room: Room, monkeypatch: pytest.MonkeyPatch) -> None:
     """Replay, live and simulation are one path: time is what the frames say, and nothing waits."""
 
-    def refuse(*_: object) -> NoReturn:
-        raise AssertionError("the joiner looked at the clock")
+    here = threading.get_ident()  # servers of other tests may run on in threads of their own
+
+    def refusing(clock: Callable[..., object]) -> Callable[..., object]:
+        def refuse(*arguments: object) -> object:
+            assert threading.get_ident() != here, "the joiner looked at the clock"
+            return clock(*arguments)
+
+        return refuse
 
     watch = room.watch()
     for name in ("time", "monotonic", "perf_counter", "sleep", "time_ns", "monotonic_ns", "perf_counter_ns"):
-        monkeypatch.setattr(time, name, refuse)
+        monkeypatch.setattr(time, name, refusing(getattr(time, name)))
     readings = room.readings(watch, [*room.Clip().frames(1.5), Lost(time_s=3.0), End()])
     monkeypatch.undo()
     assert len(readings) >= 2
