@@ -273,7 +273,8 @@ class Advisor:
         valve, travel = self._last
         moved = belief.air - self._before.air
         did = float(np.median(moved) if valve is None else moved[valve])
-        return did / (travel * self._before.gain(valve)) < _HARDLY
+        meant = travel * self._before.gain(valve)
+        return did * meant < _HARDLY * meant**2  # never where nothing was turned
 
     def _spent(self, look: Look, supply: Travel) -> bool:
         """Whether the supply has no more to give: its valve is at its end, or was opened far and not one zone woke up."""

@@ -290,3 +290,15 @@ def test_a_bed_with_one_supply_only_is_brought_as_far_as_that_goes(air: Sequence
         word, why = advice.zones[2]
         assert "Zone 3" in why or "zone 3" in why
         assert word is not HintWord.HOLD
+
+
+@pytest.mark.parametrize("zone", ["2", ALL_ZONES])
+def test_a_turn_of_nothing_is_no_answer_and_no_mistake(zone: str) -> None:
+    """Anyone may append lines to a log, also one of a valve that was touched and not turned."""
+    bed = Bed((2.0, 4.5, 2.0, 1.9, 2.1))
+    before = bed.look().move
+    bed.advisor.did(Did(do=Done.LESS_AIR, zone=zone, amount=0.0))
+    after = bed.look().move
+    assert before is not None
+    assert after is not None
+    assert (after.zone, after.do) == (before.zone, before.do)
