@@ -299,7 +299,9 @@ _HINTED = {HintWord.MORE_AIR: (0.2, None), HintWord.HOLD: (1.0, -1.0), HintWord.
 
 def _seen(zone: ZoneReading) -> Seen:
     if zone.signs is not None:
-        return Seen(known=True, live=zone.signs.live, speed_mm_s=zone.speed_mm_s, restless=zone.signs.restless)
+        clear = zone.speed_mm_s if zone.signs.speed_mm_s is None else zone.signs.speed_mm_s
+        signs = zone.signs
+        return Seen(known=True, live=signs.live, speed_mm_s=clear, restless=signs.restless, glides=signs.glides)
     if zone.hint is HintWord.WAIT:
         return Seen(known=False)
     live, restless = _HINTED.get(zone.hint, (1.0, None))

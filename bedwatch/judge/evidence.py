@@ -18,6 +18,9 @@ from bedwatch.motion.gliding import GLIDES
 # in the bed (Lin, Dam-Johansen & van den Bleek 1997), over 20 mm or so.
 _MIDDLE_SHARE = 0.5
 _MIDDLE_LEFT = 0.4  # of the middle, without faults, is enough
+_BESIDE_MM = (
+    25.0  # so near a fault the surface is not its own: what lies still holds its edge, a plume throws powder over it
+)
 # A cell counts as lifted if it is live and this share of its pattern is another one after the longest lag, or drifts as a
 # whole: shadows and slides from a lively neighbour flicker over a still zone without renewing it.
 _RENEWED = 0.15
@@ -43,7 +46,7 @@ class ZoneEvidence:
     are, on a scale where 0 is the border between good and violent, about -1 a gentle simmer and +1 a boil; NaN when
     nothing erupts. duty: share of the time a spot is disturbed. width: energy of wide against narrow change. length_mm:
     change over the pattern's slope. renewed: share of the pattern that is another one within 0.07 s.
-    speed_mm_s, speed_error_mm_s: of the whole zone.
+    speed_mm_s, speed_error_mm_s: of the whole zone. clear_mm_s: the same without what lies in or beside a fault.
     """
 
     known: bool
@@ -57,6 +60,7 @@ class ZoneEvidence:
     glides: float
     speed_mm_s: float
     speed_error_mm_s: float
+    clear_mm_s: float
 
 
 class ZoneView:
@@ -72,8 +76,12 @@ class ZoneView:
             keep = max(1, round(_MIDDLE_SHARE * len(inner)))
             far = border_distance(bed, zone, cells.centre_mm[inner])
             order = inner[np.argsort(-far, kind="stable")]
-            self._order.append(order)
             self.middle.append(order[:keep])
+            outer = np.flatnonzero((cells.zone == number) & ~cells.inner)
+            far = border_distance(bed, zone, cells.centre_mm[outer])
+            self._order.append(np.concatenate([order, outer[np.argsort(-far, kind="stable")]]))
+        apart = cells.centre_mm[:, None] - cells.centre_mm[None]
+        self._near = np.hypot(apart[..., 0], apart[..., 1]) < _BESIDE_MM
 
     def read(self, field: MotionField, troubled: NDArray[np.bool_] | None = None) -> list[ZoneEvidence]:
         """The evidence of every zone, in order. troubled: (n cells,) where a fault lies that says nothing of the zone's air."""
@@ -81,21 +89,44 @@ class ZoneView:
             troubled = np.zeros(len(self.cells.zone), np.bool_)
         energy = np.maximum(field.octaves[:, :3].sum(axis=1), 0.0)
         strong = energy > _LEAST_OF_LIVELIEST * percentile(energy[np.isfinite(energy)], 90)
-        return [self._zone(field, number, troubled, strong) for number in range(len(self.bed.zones))]
+        beside = np.asarray(self._near[:, troubled].any(axis=1), np.bool_)
+        return [self._zone(field, number, troubled, beside, strong) for number in range(len(self.bed.zones))]
 
-    def _members(self, number: int, troubled: NDArray[np.bool_]) -> NDArray[np.intp]:
+    def _members(self, number: int, troubled: NDArray[np.bool_], beside: NDArray[np.bool_]) -> NDArray[np.intp]:
         """The cells that have the say: the zone's middle without faults, or what lies next to it if faults take up most of it."""
-        middle = self.middle[number]
-        clear = middle[~troubled[middle]]
-        if len(clear) >= max(2, _MIDDLE_LEFT * len(middle)):
-            return clear
-        order = self._order[number]
-        return order[~troubled[order]][: max(2, len(middle) // 2)]
+        middle, order = self.middle[number], self._order[number]
+        for avoid in (beside, troubled):
+            clear = middle[~avoid[middle]]
+            if len(clear) >= max(2, _MIDDLE_LEFT * len(middle)):
+                return clear
+            clear = order[~avoid[order]][: max(2, len(middle) // 2)]
+            if len(clear) >= max(2, len(middle) // 2):
+                return clear
+        return clear
+
+    def _clear_mm_s(
+        self, field: MotionField, number: int, troubled: NDArray[np.bool_], beside: NDArray[np.bool_]
+    ) -> float:
+        speed, mine = field.cells.speed_mm_s, self.cells.zone == number
+        whole = mine & np.isfinite(speed)
+        here = float(field.zones.speed_mm_s[number])
+        if not (mine & troubled).any() or not (speed[whole] > 0).any():
+            return here
+        for avoid in (beside, troubled):
+            clear = whole & ~avoid
+            if 4 * clear.sum() >= whole.sum():
+                return here * math.sqrt(float(np.mean(speed[clear] ** 2)) / float(np.mean(speed[whole] ** 2)))
+        return here
 
     def _zone(
-        self, field: MotionField, number: int, troubled: NDArray[np.bool_], strong: NDArray[np.bool_]
+        self,
+        field: MotionField,
+        number: int,
+        troubled: NDArray[np.bool_],
+        beside: NDArray[np.bool_],
+        strong: NDArray[np.bool_],
     ) -> ZoneEvidence:
-        members = self._members(number, troubled)
+        members = self._members(number, troubled, beside)
         seen = members[np.isfinite(field.cells.live[members])]
         if 2 * len(seen) < len(members) or not len(seen):
             return ZoneEvidence(
@@ -110,6 +141,7 @@ class ZoneView:
                 glides=math.nan,
                 speed_mm_s=math.nan,
                 speed_error_mm_s=math.nan,
+                clear_mm_s=math.nan,
             )
         octaves = field.octaves[seen].mean(axis=0)
         noise = 0.0 if field.ground is None else field.ground.noise
@@ -137,6 +169,7 @@ class ZoneView:
             renewed=renewed,
             speed_mm_s=float(field.zones.speed_mm_s[number]),
             speed_error_mm_s=float(field.zones.speed_error_mm_s[number]),
+            clear_mm_s=self._clear_mm_s(field, number, troubled, beside),
         )
 
 

@@ -34,6 +34,7 @@ from bedwatch.judge.types import (
     ZoneReading,
 )
 from bedwatch.judge.uniformity import uniformity_index
+from bedwatch.middle import middle
 from bedwatch.motion.field import MotionField
 
 # Live share up to which a bed is asleep throughout: no air was changed.
@@ -45,6 +46,10 @@ ENOUGH_S = 5.8
 _FIRST_S = 1.0
 _STILL_LIVE = 0.15
 _CALM = 0.15  # of the supply's travel, against heaving
+_LIFTED, _CALM_BED = (
+    0.5,
+    -4.0,
+)  # share of a middle from which a zone is; restlessness of a bed that is far from too lively
 # A plan holds for so long while every zone is taken for what it was: it is the dearest part of a reading.
 _PLAN_S = 4.0
 
@@ -149,7 +154,7 @@ class Judge:
         if settled:
             self._air = [air_of(one, before) for one, before in zip(evidence, self._air, strict=True)]
         hazy = any(problem.kind is ProblemKind.DUST_CLOUD for problem in problems)  # a veil pales all of it together
-        heaving = settled and not hazy and field.ground is not None and heaves(field.ground)
+        heaving = settled and not hazy and field.ground is not None and heaves(field.ground) and _may_heave(evidence)
         if heaving:
             self._air = [Air.VIOLENT if one is Air.FED else one for one in self._air]
         air = self._air if settled else [Air.UNKNOWN] * len(evidence)
@@ -204,7 +209,7 @@ class Judge:
             Seen(
                 known=one.known,
                 live=one.live if one.known else 0.0,
-                speed_mm_s=_or_none(one.speed_mm_s),
+                speed_mm_s=_or_none(one.clear_mm_s),
                 restless=_or_none(one.restless),
                 glides=_or_none(one.glides),
             )
@@ -262,6 +267,14 @@ class Judge:
         return self._figures(field, verdict)
 
 
+def _may_heave(evidence: Sequence[ZoneEvidence]) -> bool:
+    """Whether the bed is one that too much air may heave: what beats in a calm bed, or in one that partly sleeps, is something
+    else, and less air would only put more of it to rest."""
+    known = [one for one in evidence if one.known]
+    restless = [one.restless for one in known if math.isfinite(one.restless)]
+    return all(one.live >= _LIFTED for one in known) and (not restless or middle(np.array(restless)) > _CALM_BED)
+
+
 def _agreed(
     advice: Advice, air: Sequence[Air], hints: Sequence[tuple[HintWord, str]]
 ) -> tuple[list[Air], list[tuple[HintWord, str]]]:
@@ -284,6 +297,7 @@ def _signs(evidence: ZoneEvidence) -> Signs:
         restless=_or_none(evidence.restless),
         glides=_or_none(evidence.glides),
         length_mm=None if math.isnan(evidence.restless) else _or_none(evidence.length_mm),
+        speed_mm_s=_or_none(evidence.clear_mm_s),
     )
 
 

@@ -78,7 +78,8 @@ class Signs:
 
     live: share of the middle that is lifted, 0 to 1. duty: share of the time a spot of it is disturbed, 0 to 1. restless: how
     lively the eruptions are, 0 at the border between good and violent. glides: share of it that glides without bubbles.
-    length_mm: change over the pattern's own slope, of which light takes nothing away. None: not known, or nothing erupts.
+    length_mm: change over the pattern's own slope, of which light takes nothing away. speed_mm_s: of the zone without what lies
+    in or beside a fault. None: not known, or nothing erupts.
     """
 
     live: float
@@ -86,6 +87,7 @@ class Signs:
     restless: float | None
     glides: float | None
     length_mm: float | None = None
+    speed_mm_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -107,6 +107,7 @@ def _signs(r: _Reader, raw: dict[str, Any], path: str) -> Signs:
         restless=r.maybe(raw, "restless", path, low=-math.inf),
         glides=r.maybe(raw, "glides", path, high=1.0),
         length_mm=r.maybe(raw, "length_mm", path) if "length_mm" in raw else None,
+        speed_mm_s=r.maybe(raw, "speed_mm_s", path) if "speed_mm_s" in raw else None,
     )
 
 

@@ -77,6 +77,7 @@ def _signs(signs: Signs) -> dict[str, Any]:
         "restless": _number(signs.restless, _SIGN),
         "glides": _number(signs.glides, _SHARE),
         "length_mm": _number(signs.length_mm, _SIGN),
+        "speed_mm_s": _number(signs.speed_mm_s, _SIGN),
     }
 
 

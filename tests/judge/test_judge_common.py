@@ -45,6 +45,21 @@ def test_haze_that_pales_all_of_it_together_is_no_heaving(seven: Table) -> None:
     assert {zone.hint for zone in reading.zones} == {HintWord.HOLD}
 
 
+def test_what_beats_while_a_zone_sleeps_is_not_too_much_air(seven: Table) -> None:
+    """Less air would put to rest what still moves, and raising it again bring back the beat, without end."""
+    looks = ["gentle"] * 5 + ["still", "still"]
+    reading = seven.judge().read(10.0, pulsing(seven.field(*looks), 0.9, 1.0))
+    assert [zone.hint for zone in reading.zones] == [HintWord.HOLD] * 5 + [HintWord.MORE_AIR] * 2
+    assert reading.next is not None
+    assert reading.next.do is HintWord.MORE_AIR
+
+
+def test_what_beats_in_a_calm_bed_is_not_too_much_air(seven: Table) -> None:
+    calm = seven.replace(seven.looks["gentle"], duty=0.08, renewed=0.2)
+    reading = seven.judge().read(10.0, pulsing(seven.field(calm), 0.9, 1.0))
+    assert {zone.hint for zone in reading.zones} == {HintWord.HOLD}
+
+
 @pytest.mark.parametrize(("swing", "together"), [(0.0, 1.0), (0.2, 1.0), (0.9, 0.0)])
 def test_eruptions_each_for_themselves_are_no_heaving(seven: Table, swing: float, together: float) -> None:
     for seed in range(5):
