@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from bedwatch.judge.belief import Belief, Seen, first_belief
 from bedwatch.judge.hands import Left, apart, next_by_hand, unanswered, unlike
-from bedwatch.judge.plan import ALIKE, BIGGEST, Chances, Plan, Step, amount_of, best_plan, chances
+from bedwatch.judge.plan import ALIKE, Chances, Plan, Step, Turns, best_plan, chances
 from bedwatch.judge.reasons import reason_of, supply_spent
-from bedwatch.judge.travel import AT_ITS_END, Travel, unknown_travel
+from bedwatch.judge.travel import AT_ITS_END, Travel, held_back, throttled, unknown_supply, unknown_travel
 from bedwatch.judge.types import ALL_ZONES, Did, Done, HintWord, Move, Outcome, Reading, ZoneReading
 
 _ASLEEP = 0.5  # share of a middle that is lifted, below which a zone counts as not fed
@@ -22,7 +22,12 @@ _TRIED = 0.55  # so much travel without any answer: it is not the valve
 _SUPPLY_TRIED = 0.8
 _AS_LIKELY = 0.5  # chance that zones without a valve are alike, below which they are told to differ
 _WORTH = 0.1  # ln air: smaller turns bring no better bed where the zones differ for good
-_HARDLY = 1 / 3  # share of what a turn was meant to do: less is as good as no answer
+_UNKNOWN = 1.0  # ln air: of a zone that was not seen
+# Of the supply's travel, while it is to lift what sleeps, and while nothing moves at all: it is brought up slowly.
+_GENTLY, _FROM_REST = 0.12, 0.14
+_STIRS = 0.1  # share of a middle
+_READABLE = 0.05  # of a valve's travel: less is lost in its play
+_ASLEEP_ERROR = 0.4  # ln air: of what a turn did to a zone that slept before or after
 _STIRRED = 0.1  # ln air: what stirring may change in a zone
 _TOO_LITTLE = 1.4  # mean air of the zones, in minima: less is not enough for all, however it is shared out
 
@@ -59,9 +64,9 @@ class Advisor:
         self._fixed = frozenset(zone for zone, name in enumerate(names) if valves is not None and name not in valves)
         self._belief = first_belief(count)
         self._valves = [unknown_travel() for _ in names]
-        self._supply = unknown_travel()
+        self._supply = unknown_supply()
+        self._untouched = True  # no valve was turned yet
         self._look: Look | None = None
-        self._before: Belief | None = None  # as believed before the last turn
         self._last: tuple[int | None, float] | None = None  # the last turn: valve, travel
         self._slept: set[int] = set()  # zones that were not wholly awake before the last turn
         self._tried = [0.0] * count  # travel a zone that sleeps was opened by, without an answer
@@ -88,13 +93,13 @@ class Advisor:
         )
         amount, error = (0.15, 0.15) if did.amount is None else (did.amount, 0.0)
         before = self._supply if valve is None else self._valves[valve]
-        after, mean, deviation = before.turned(sign * amount)
+        change, spread = before.meant(sign * amount, error)
         if valve is None:
-            self._supply = after
+            self._supply = before.turned(sign * amount)
         else:
-            self._valves[valve] = after
-        self._before, self._last = self._belief, (valve, sign * amount)
-        self._belief = self._belief.moved(valve, mean, math.hypot(deviation, error))
+            self._valves[valve] = before.turned(sign * amount)
+        self._last, self._untouched = (valve, sign * amount), False
+        self._belief = self._belief.moved(valve, change, spread)
 
     def note(self, look: Look) -> None:
         """Keep it for the next `did`: what the bed was like before the move."""
@@ -116,25 +121,31 @@ class Advisor:
         self._valves, self._supply = self._answered(belief, self._look)
         self._count_tries(self._look)
         self._slept = {zone for zone, seen in enumerate(self._look.seen) if seen.live <= _AWAKE}
-        self._belief, self._look, self._last, self._before = belief, None, None, None
+        self._belief, self._look, self._last = belief, None, None
 
     def _answered(self, belief: Belief, look: Look) -> tuple[list[Travel], Travel]:
-        """What the answer to the last turn tells about where that valve stands; only awake zones show how far they were moved."""
+        """What is known of all valves after a look; only zones that are awake show how far they were moved."""
         valves, supply = list(self._valves), self._supply
-        if self._last is None or self._before is None:
+        if self._untouched:
+            known = np.array([seen.known for seen in look.seen])
+            if not known.any():
+                return valves, supply
+            spread = np.where(known, belief.spread, _UNKNOWN)
+            mean = belief.air[known].mean()
+            valves, supply = [unknown_travel() for _ in valves], unknown_supply()
+            return throttled(valves, belief.air, spread), held_back(supply, float(mean), float(spread[known].mean()))
+        answer = belief.answer()
+        if self._last is None or answer is None:
             return valves, supply
-        valve, travel = self._last
-        zones = [
-            z for z, seen in enumerate(look.seen) if seen.live > _AWAKE and z not in self._slept and valve in (None, z)
-        ]
-        if not zones:
-            return valves, supply
-        gain = self._before.gain(valve)
-        moved = float(np.median((belief.air - self._before.air)[zones])) / gain
-        error = math.hypot(float(np.median(belief.spread[zones])) / gain, 0.4 * travel)
+        valve, _ = self._last
+        change, error = answer
+        if not any(
+            seen.live > _AWAKE and z not in self._slept and valve in (None, z) for z, seen in enumerate(look.seen)
+        ):
+            error = math.hypot(error, _ASLEEP_ERROR)
         if valve is None:
-            return valves, supply.answered(moved, error)
-        valves[valve] = valves[valve].answered(moved, error)
+            return valves, supply.answered(change, error)
+        valves[valve] = valves[valve].answered(change, error)
         return valves, supply
 
     def _count_tries(self, look: Look) -> None:
@@ -186,9 +197,9 @@ class Advisor:
                 if seen.known and seen.live < _ASLEEP
             }
             return advice(None, Outcome.SUPPLY_TOO_SMALL, zones)
-        step = None if chance is None else self._step(plan, chance, belief)
+        step = None if chance is None else self._step(plan, chance, supply)
         if step is not None:
-            return advice(self._move(step, look, belief, valves, supply), Outcome.MOVING)
+            return advice(self._move(step, look, belief), Outcome.MOVING)
         left = self._left(look, hopeless, belief, chance)
         hand = next_by_hand(self._names, left, self._hands)
         if hand is not None:
@@ -197,7 +208,7 @@ class Advisor:
             return advice(None, Outcome.NOT_VALVES, {one.zone: one.after for one in left})
         return advice(None, Outcome.EVEN if known.all() else Outcome.LOOKING)
 
-    def _step(self, plan: Plan, chance: Chances, belief: Belief) -> Step | None:
+    def _step(self, plan: Plan, chance: Chances, supply: Travel) -> Step | None:
         """The turn to make, or None when none helps."""
         if not plan.steps:
             return None
@@ -206,7 +217,7 @@ class Advisor:
             return plan.steps[0]
         if chance.relief < _WORTH:
             return None  # what differs has no valve
-        return Step(valve=None, travel=chance.shift / belief.gain(None), change=chance.shift)
+        return Turns(valves=(), supply=supply.outlook()).step(None, chance.shift)
 
     def _hopeless(self, look: Look, valves: Sequence[Travel]) -> set[int]:
         """Zones that stay asleep though their valve was opened far or is at its end, while most others are fed."""
@@ -248,14 +259,13 @@ class Advisor:
                 left.setdefault(zone, unlike(zone, self._names, belief, look.seen))
         return list(left.values())
 
-    def _move(self, step: Step, look: Look, belief: Belief, valves: Sequence[Travel], supply: Travel) -> Move:
+    def _move(self, step: Step, look: Look, belief: Belief) -> Move:
         more = step.travel > 0
-        valve = supply if step.valve is None else valves[step.valve]
-        amount = amount_of(step, valve, belief.gain_spread(step.valve))
+        amount = abs(step.travel)
+        if step.valve is None and more and any(seen.known and seen.live < _ASLEEP for seen in look.seen):
+            amount = min(amount, _GENTLY if any(seen.live > _STIRS for seen in look.seen) else _FROM_REST)
         if self._last is not None and self._last[0] == step.valve and self._last[1] * step.travel < 0:
-            amount = max(0.03, min(amount, abs(self._last[1]) / 2))  # it went too far: half of it back
-        elif self._last is not None and self._last[0] == step.valve and self._hardly_answered(belief):
-            amount = max(amount, min(2 * abs(self._last[1]), BIGGEST / 2))  # lost in play, or on a flat
+            amount = max(_READABLE, min(amount, abs(self._last[1]) / 2))  # it went too far: half of it back
         name = ALL_ZONES if step.valve is None else self._names[step.valve]
         if len(self._names) == 1 and not self._fixed:
             name = self._names[0]
@@ -265,16 +275,6 @@ class Advisor:
             amount=round(amount, 3),
             because=reason_of(step, self._names, look.seen, belief),
         )
-
-    def _hardly_answered(self, belief: Belief) -> bool:
-        """Whether the last turn did less than a third of what it was meant to."""
-        if self._last is None or self._before is None:
-            return False
-        valve, travel = self._last
-        moved = belief.air - self._before.air
-        did = float(np.median(moved) if valve is None else moved[valve])
-        meant = travel * self._before.gain(valve)
-        return did * meant < _HARDLY * meant**2  # never where nothing was turned
 
     def _spent(self, look: Look, supply: Travel) -> bool:
         """Whether the supply has no more to give: its valve is at its end, or was opened far and not one zone woke up."""

@@ -32,11 +32,6 @@ _POWER_KINDS, _POWER_WITHIN = (0.3, 0.5, 0.75), 0.09
 _RESTLESS_AT = (0.0, 0.45)  # restlessness at the air from which a bed counts as violent
 # Per ln of the air beyond the minimum: kinds, spread of the logarithm within each, chance of each.
 _RESTLESS_SLOPES, _RESTLESS_WITHIN, _RESTLESS_SHARES = (1.1, 2.4, 3.6), 0.22, (0.08, 0.4, 0.52)
-# ln of air per full travel of a valve. Catalogue and installed curves differ (valve makers' pages agree on that much).
-_GAIN = (math.log(1.4), 0.5)
-_GAIN_EACH = 0.6
-_SUPPLY_GAIN = (math.log(1.8), 1.0)
-_THROTTLED = -0.7  # correlation of a gain with the air
 _ASLEEP_GAIN = 2.0  # powder at rest resists the air in proportion to it, and gives way when it lifts
 _CROSS = (
     0.45,
@@ -47,9 +42,7 @@ _START = (math.log(2.2), 0.65, 0.5)  # air at the start: common spread, spread o
 _OWN_SPEED, _OWN_RESTLESS = 0.04, 0.12
 _BEGINS = 0.04  # minima: eruptions begin so much before or after the powder just lifts, in all zones of a bed alike
 _TOGETHER = 0.03  # error of one look that all its speeds share
-# Errors of one move: share of the step, and what backlash and reading a scale leave open, in travel.
-_STEP_SHARE, _STEP_OWN, _STEP_TRAVEL, _DRIFT = 0.5, 0.12, 0.02, 0.03
-_GAIN_DRIFT = 0.3  # a valve's gain is another one elsewhere on its travel
+_STEP_OWN, _STEP_OTHERS, _DRIFT = 0.12, 0.5, 0.03  # errors of one move, of each zone: shares of what it does; ln air
 _SETTLED = 2e-3  # ln air, and whatever else is believed: steps that are smaller are none
 _TRUST = 0.5  # looks at one bed share their errors, so that many of them are worth fewer
 _WILD = (0.1, 1.0)  # chance that a turn does what nothing before it told, off a cliff of its valve; by how much, ln air
@@ -59,14 +52,16 @@ _SURPRISE = 3.0  # mean square of what a look is off, in its own error: more, an
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Belief:
     """means (m, d), covs (m, d, d), weights (m,) of m kinds of surface; d: ln air of each of n zones, how the surface answers
-    (4), crossing, ln gain of each valve, of the supply, where eruptions begin, what one look does to all speeds together, what
-    each zone adds to the logarithm of its speed and to its restlessness. All else is read off the one normal distribution that is
-    nearest. swing: (n,) which way the last turn moves the zones, as long as no look has shown how far."""
+    (4), crossing, what the last turn changed, where eruptions begin, what one look does to all speeds together, what each zone
+    adds to the logarithm of its speed and to its restlessness. All else is read off the one normal distribution that is
+    nearest. turn: what the last turn was meant to change, ln air, and its error, as long as no look has shown what it did; swing:
+    (n,) which way it moves the zones."""
 
     zones: int
     means: Array
     covs: Array
     weights: Array
+    turn: tuple[float, float] | None = None
     swing: Array | None = None
 
     @property
@@ -97,43 +92,39 @@ class Belief:
         """Share of what one zone loses that the others gain together, 0 to 1."""
         return float(np.clip(self.mean[self.zones + 4], 0.0, 1.0))
 
-    def gain(self, valve: int | None) -> float:
-        """Change of ln air per full travel of a zone's valve, or of the supply (None)."""
-        return math.exp(float(self.mean[self._gain(valve)]))
+    def answer(self) -> tuple[float, float] | None:
+        """What the looks since the last turn say it changed, ln air, and the error; None where they say nothing."""
+        if self.turn is None:
+            return None
+        at = self.zones + 5
+        (before, wide), after, narrow = self.turn, float(self.mean[at]), float(self.cov[at, at])
+        told = 1 / narrow - 1 / wide**2
+        if told <= 0.05 / wide**2:
+            return None
+        return (after / narrow - before / wide**2) / told, math.sqrt(1 / told)
 
-    def gain_spread(self, valve: int | None) -> float:
-        """Standard error of its logarithm."""
-        at = self._gain(valve)
-        return math.sqrt(float(self.cov[at, at]))
-
-    def _gain(self, valve: int | None) -> int:
-        return self.zones + 5 + (self.zones if valve is None else valve)
-
-    def moved(self, valve: int | None, travel: float, error: float) -> Belief:
-        """After a valve was opened by `travel` (less than 0: closed), known to +- error; None: the supply."""
+    def moved(self, valve: int | None, change: float, error: float) -> Belief:
+        """After a turn of a zone's valve, or of the supply (None), that was meant to change its ln air by so much +- error."""
         n, (kinds, size) = self.zones, self.means.shape
-        at = self._gain(valve)
-        gain = np.exp(self.means[:, at])
-        change = travel * gain
+        at = n + 5
         own = np.ones(n, np.bool_) if valve is None else np.arange(n) == valve
         cross = np.clip(self.means[:, n + 4], 0.0, 1.0) / max(n - 1, 1)
-        shift = np.where(own, change[:, None], -(cross * change)[:, None])
-        shift *= np.where(self.means[:, :n] < LIFT_FROM + 0.03, _ASLEEP_GAIN, 1.0)
+        part = np.where(own, 1.0, -cross[:, None])
+        part *= np.where(self.means[:, :n] < LIFT_FROM + 0.03, _ASLEEP_GAIN, 1.0)
         step = np.tile(np.eye(size), (kinds, 1, 1))
-        step[:, :n, at] += shift
-        step[:, :n, n + 4] += np.where(own, 0.0, -change[:, None] / max(n - 1, 1))
+        step[:, at, at] = 0.0
+        step[:, :n, n + 4] += np.where(own, 0.0, -change / max(n - 1, 1))
         noise = np.zeros((kinds, size))
-        share = np.where(own, _STEP_OWN, 0.5)
-        noise[:, :n] = (share * shift) ** 2 + _DRIFT**2
-        noise[:, at] = _GAIN_DRIFT**2
+        noise[:, :n] = (np.where(own, _STEP_OWN, _STEP_OTHERS) * part * change) ** 2 + _DRIFT**2
         hit = np.zeros((kinds, size))
-        off = np.hypot(math.hypot(error, _STEP_TRAVEL) * gain, _STEP_SHARE * change)
-        hit[:, :n] = np.where(own, off[:, None], 0.0)
+        hit[:, :n], hit[:, at] = part * error, error
         covs = step @ self.covs @ np.swapaxes(step, 1, 2) + noise[:, :, None] * np.eye(size)
         means = self.means.copy()
-        means[:, :n] += shift
+        means[:, :n] += part * change
+        means[:, at] = change
         swing = np.where(own, 1.0, -float(self.weights @ cross))
-        return _afresh(replace(self, means=means, covs=covs + hit[:, :, None] * hit[:, None, :], swing=swing))
+        covs = covs + hit[:, :, None] * hit[:, None, :]
+        return _afresh(replace(self, means=means, covs=covs, turn=(change, error), swing=swing))
 
     def loosened(self, by: float, zone: int | None = None) -> Belief:
         """After something that may have changed the air of every zone, or of one, by so much."""
@@ -151,10 +142,11 @@ class Belief:
 
     def swung(self) -> Belief:
         """Had the last turn moved its zones by anything."""
-        covs = self.covs.copy()
-        if self.swing is not None:
-            covs[:, : self.zones, : self.zones] += _WILD[1] ** 2 * np.outer(self.swing, self.swing)
-        return replace(self, covs=covs)
+        if self.swing is None:
+            return self
+        hit = np.zeros(self.means.shape[1])
+        hit[: self.zones], hit[self.zones + 5] = _WILD[1] * self.swing, _WILD[1]
+        return replace(self, covs=self.covs + np.outer(hit, hit))
 
     def draws(self, count: int = 600) -> Array:
         """(count, n) ln air, drawn from the belief; the same draws for the same belief."""
@@ -169,7 +161,7 @@ class Belief:
 
 def _afresh(belief: Belief) -> Belief:
     """Before another look, whose error that all speeds share is another one."""
-    at = 2 * belief.zones + 7
+    at = belief.zones + 7
     means, covs = belief.means.copy(), belief.covs.copy()
     means[:, at] = covs[:, at, :] = covs[:, :, at] = 0.0
     covs[:, at, at] = _TOGETHER**2
@@ -178,16 +170,13 @@ def _afresh(belief: Belief) -> Belief:
 
 def first_belief(zones: int) -> Belief:
     """Before anything was seen."""
-    size = 4 * zones + 8
+    size = 3 * zones + 8
     base, spread = np.zeros(size), np.ones(size)
     base[:zones], spread[:zones] = _START[0], _START[2]
     base[zones + 2], spread[zones + 2] = _RESTLESS_AT
     base[zones + 4], spread[zones + 4] = _CROSS
-    supply = 2 * zones + 5
-    base[zones + 5 : supply], spread[zones + 5 : supply] = _GAIN[0], _GAIN_EACH
-    base[supply], spread[supply] = _SUPPLY_GAIN
-    spread[supply + 1 : supply + 3] = _BEGINS, _TOGETHER
-    spread[supply + 3 : supply + 3 + zones], spread[supply + 3 + zones :] = _OWN_SPEED, _OWN_RESTLESS
+    spread[zones + 5 : zones + 8] = _SETTLED, _BEGINS, _TOGETHER
+    spread[zones + 8 : 2 * zones + 8], spread[2 * zones + 8 :] = _OWN_SPEED, _OWN_RESTLESS
     means, spreads, weights = [], [], []
     for lively in _LIVELY_KINDS:
         for power in _POWER_KINDS:
@@ -201,14 +190,6 @@ def first_belief(zones: int) -> Belief:
                 weights.append(share * math.exp(-0.5 * ((lively - _LIVELY[0]) / _LIVELY[1]) ** 2))
     covs = np.stack([np.diag(error**2) for error in spreads])
     covs[:, :zones, :zones] += _START[1] ** 2
-    gains = slice(zones + 5, 2 * zones + 5)
-    covs[:, gains, gains] += _GAIN[1] ** 2  # the valves of one bed are much alike
-    # Who gets little is throttled more, and there a valve does more: the same turn is a larger share of what it lets through.
-    each = np.arange(zones)
-    for one, other in ((each, zones + 5 + each), (zones + 5 + each, each)):
-        covs[:, one, other] += _THROTTLED * _START[2] * _GAIN_EACH
-    covs[:, :zones, supply] += _THROTTLED * _START[1] * _SUPPLY_GAIN[1]
-    covs[:, supply, :zones] += _THROTTLED * _START[1] * _SUPPLY_GAIN[1]
     return Belief(zones=zones, means=np.array(means), covs=covs, weights=np.array(weights) / sum(weights))
 
 
@@ -228,7 +209,7 @@ def _settle(prior: Belief, look: Sequence[Seen]) -> tuple[Belief, float]:
     weights = prior.weights * np.exp(_TRUST * (fit - fit.max()))
     weights = weights / weights.sum()
     keep = weights > 1e-4
-    found = Belief(zones=prior.zones, means=means[keep], covs=covs[keep], weights=weights[keep] / weights[keep].sum())
+    found = replace(prior, means=means[keep], covs=covs[keep], weights=weights[keep] / weights[keep].sum(), swing=None)
     return found, float(weights @ off)
 
 

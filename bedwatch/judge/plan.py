@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedwatch.judge.belief import Belief
-from bedwatch.judge.travel import Travel
+from bedwatch.judge.travel import Outlook, Travel
 
 Array = NDArray[np.float64]
 
@@ -23,7 +23,8 @@ LEAST, MOST, ALIKE = 1.35, 2.9, 1.6  # an even bed may have up to 3; what is see
 # A zone that is left alone must lie well within them, since it is known with an error.
 _LOW, _HIGH, _BAND = math.log(1.4), math.log(2.9), math.log(1.5)
 _PER_OUTSIDE = 20.0  # cost, in moves, of leaving a zone outside by a factor of e
-_OPENING, _NO_ROOM = 0.35, 3.0  # cost of opening a valve, and of one that may be at its end
+_OPENING = 0.35  # cost of opening a valve
+_MISS, _NO_ROOM = 2.0, 10.0  # cost of a turn that misses, and of one that cannot be made
 # Cost, in moves, of a bed that is certainly not even: a twentieth of certainty is worth one move, since a batch may be spoilt.
 _PER_DOUBT = 20.0
 _MISSES = 0.15  # a turn misses its aim by this share, after it was seen and turned again
@@ -31,19 +32,21 @@ _SHIFTS = np.linspace(-1.5, 1.5, 61)
 _GOOD_ENOUGH, _BETTER = 0.65, 0.1
 _HARDLY = 0.05  # chance that is as good as none
 _OWN = 0.04  # ln air, besides what is believed: no law of a surface holds to better
-BIGGEST, SMALLEST = 0.4, 0.07  # of a valve's travel in one move
-_CAREFUL = 0.2  # how much less to turn a valve whose gain is not known
 _RICH_FIRST = 0.25
 _WILD = math.log(3.6)
+_HARDLY_ANY = 0.05  # chance of reaching a change below which a valve is as good as at its end
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
-    """One move. valve: None for the supply. travel: share of its travel, less than 0 to close. change: of ln air, meant."""
+    """One move. valve: None for the supply. travel: share of its travel, less than 0 to close. change: of ln air, meant. hit:
+    chance that one turn makes it."""
 
     valve: int | None
     travel: float
     change: float
+    hit: float
+    reach: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,6 +69,31 @@ class Chances:
     alike: float
     shift: float
     relief: float
+
+
+class Turns:
+    """What turns of each valve, by its number, and of the supply (None) would do."""
+
+    def __init__(self, *, valves: Sequence[Outlook], supply: Outlook) -> None:
+        self._outlooks: dict[int | None, Outlook] = {None: supply, **dict(enumerate(valves))}
+        self._known: dict[tuple[int | None, float], tuple[float, float, float]] = {}
+
+    def _turn(self, valve: int | None, change: float) -> tuple[float, float, float]:
+        key = (valve, round(change, 2) or math.copysign(0.01, change))
+        if key not in self._known:
+            self._known[key] = self._outlooks[valve].turn_for(key[1])
+        return self._known[key]
+
+    def made(self, valve: int | None, change: float) -> float:
+        """The change of ln air that comes of one that is meant: no valve is turned by less than can be read off."""
+        if abs(change) < 1e-9:
+            return 0.0
+        made = self._turn(valve, change)[2]
+        return made if abs(made) > abs(change) + 0.01 else change
+
+    def step(self, valve: int | None, change: float) -> Step:
+        travel, hit, _ = self._turn(valve, change)
+        return Step(valve=valve, travel=travel, change=change, hit=hit, reach=self._outlooks[valve].reach(change))
 
 
 class _Doubt:
@@ -138,6 +166,7 @@ def best_plan(
     without a valve of their own, which every plan leaves alone.
     """
     order = [int(zone) for zone in np.argsort(belief.air) if known[zone]]
+    turns = Turns(valves=[valve.outlook() for valve in valves], supply=supply.outlook())
     if not order:
         return Plan(steps=(), even=0.0, cost=0.0, after=belief.air)
     doubt = _Doubt(belief, known)
@@ -148,7 +177,7 @@ def best_plan(
         keep = order[first : last + 1]
         if any(zone in fixed and zone not in keep for zone in order):
             return []
-        both = (_plan(belief, valves, supply, order, keep, doubt, known, with_supply) for with_supply in (False, True))
+        both = (_plan(belief, turns, order, keep, doubt, known, with_supply) for with_supply in (False, True))
         return [plan for plan in both if can_rise or not any(s.valve is None and s.change > 0 for s in plan.steps)]
 
     plans: list[Plan] = []
@@ -167,8 +196,7 @@ def best_plan(
 
 def _plan(
     belief: Belief,
-    valves: Sequence[Travel],
-    supply: Travel,
+    turns: Turns,
     zones: list[int],
     keep: list[int],
     doubt: _Doubt,
@@ -183,36 +211,28 @@ def _plan(
         rest = belief.air - share * (change.sum() - change)
         change[moved] = (float(rest[keep].max()) + float(rest[keep].min())) / 2 - rest[moved]
     for zone in moved:
-        change[zone] = _turnable(float(change[zone]), belief.gain(zone))
+        change[zone] = turns.made(zone, float(change[zone]))
     moves = change - share * (change.sum() - change)
     low, high = doubt.after(moves[known], 0.0)
     total = 0.0
     if with_supply:
-        total = _turnable(_best_shift(low, high), belief.gain(None))
+        total = turns.made(None, _best_shift(low, high))
         low, high = doubt.after(moves[known], total)
     even = float(_even(low, high).mean())
     after = belief.air + moves + total
     left = after[keep]
     outside = max(0.0, float(np.ptp(left)) - _BAND)
     outside += max(0.0, _LOW - float(left.min())) + max(0.0, float(left.max()) - _HIGH)
-    steps = [Step(valve=zone, travel=change[zone] / belief.gain(zone), change=float(change[zone])) for zone in moved]
+    steps = [turns.step(zone, float(change[zone])) for zone in moved]
     if total:
-        steps.append(Step(valve=None, travel=total / belief.gain(None), change=total))
+        steps.append(turns.step(None, total))
     cost = _PER_OUTSIDE * outside + _PER_DOUBT * (1 - even)
-    cost += sum(_cost(step, supply if step.valve is None else valves[step.valve]) for step in steps)
+    cost += sum(_cost(step) for step in steps)
     return Plan(steps=_ordered(belief, steps), even=even, cost=cost, after=after)
 
 
-def _turnable(change: float, gain: float) -> float:
-    """The change of ln air that comes of one that is meant: no valve is turned by less than can be read off and beats play."""
-    if abs(change) < 1e-9:
-        return 0.0
-    return math.copysign(max(abs(change), SMALLEST * gain), change)
-
-
-def _cost(step: Step, valve: Travel) -> float:
-    cost = max(1.0, abs(step.travel) / BIGGEST) + 0.05 * abs(step.change)
-    cost += _NO_ROOM * (1 - valve.room(step.travel))
+def _cost(step: Step) -> float:
+    cost = 1.0 + _MISS * (1 - step.hit) + _NO_ROOM * max(0.0, 1 - step.reach / _HARDLY_ANY) + 0.05 * abs(step.change)
     if step.valve is not None and step.travel > 0:
         cost += _OPENING
     return cost
@@ -231,12 +251,3 @@ def _ordered(belief: Belief, steps: list[Step]) -> tuple[Step, ...]:
         return 1.0 - abs(step.change) - (_RICH_FIRST if step.change < 0 else 0.0)
 
     return tuple(sorted(steps, key=rank))
-
-
-def amount_of(step: Step, valve: Travel, gain_spread: float) -> float:
-    """The share of its travel to turn a valve by: what the model says, less where the valve is not known yet, within what can be
-    read off and what there is to turn."""
-    careful = 1.0 / (1.0 + _CAREFUL * gain_spread)
-    room = 1.0 - valve.open_share if step.travel > 0 else valve.open_share
-    most = min(BIGGEST, max(room + 0.25, SMALLEST))
-    return float(np.clip(abs(step.travel) * careful, SMALLEST, most))

@@ -43,8 +43,8 @@ def misses(n: int, means: Array, look: Sequence[Seen]) -> tuple[Array, Array, Ar
     sum of the logarithms of the errors (m,)."""
     kinds = len(means)
     lively, power, restless_at = (means[:, n + at] for at in range(3))
-    begins, together = 2 * n + 6, 2 * n + 7
-    own, own_restless = 2 * n + 8, 3 * n + 8
+    begins, together = n + 6, n + 7
+    own, own_restless = n + 8, 2 * n + 8
     steep = np.exp(np.clip(means[:, n + 3], -3.0, 3.0))
     misses: list[Array] = []
     slopes: list[Array] = []

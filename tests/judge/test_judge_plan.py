@@ -11,7 +11,6 @@ import pytest
 
 from bedwatch.judge.advisor import Advice, Advisor, Look, look_of
 from bedwatch.judge.belief import Seen, first_belief
-from bedwatch.judge.travel import unknown_travel
 from bedwatch.judge.types import (
     ALL_ZONES,
     BedReading,
@@ -102,15 +101,20 @@ def test_it_gets_there_and_stops(air: Sequence[float], most: int) -> None:
 
 @pytest.mark.parametrize("gain", [0.5, 4.0])
 def test_a_valve_that_answers_otherwise_than_expected_is_learned(gain: float) -> None:
-    """Whatever the first move did, the belief of that valve goes towards what it is."""
+    """Whatever the first move did, the next turn of that valve goes by it."""
     bed = Bed((2.0, 1.9, 4.5, 2.1, 2.0), gain=(1.5, 1.5, gain, 1.5, 1.5))
-    first = bed.look()
-    assert first.move is not None
-    assert (first.move.zone, first.move.do) == ("3", HintWord.LESS_AIR)
-    before = first.belief.gain(2)
-    bed.make(first.move)
-    after = bed.look().belief.gain(2)
-    assert abs(math.log(after / gain)) < abs(math.log(before / gain))
+    first = bed.look().move
+    assert first is not None
+    assert (first.zone, first.do) == ("3", HintWord.LESS_AIR)
+    assert first.amount is not None
+    done = gain * first.amount
+    bed.make(first)
+    answer = bed.look().belief.answer()
+    assert answer is not None
+    change, error = answer
+    assert change == pytest.approx(-done, abs=2.5 * error)
+    assert error < 0.5
+    assert abs(change) > error
 
 
 def test_a_supply_that_does_not_lift_the_bed_is_told() -> None:
@@ -225,16 +229,6 @@ def test_without_signs_the_hints_stand_for_them() -> None:
     assert belief.air[0] < belief.air[1] < belief.air[2]
 
 
-def test_a_valve_stops_at_the_end_of_its_travel() -> None:
-    valve = unknown_travel()
-    for _ in range(3):
-        valve, _, _ = valve.turned(0.4)
-    assert valve.fully_open == pytest.approx(1.0)
-    closed, mean, spread = valve.turned(-0.25)
-    assert (mean, spread) == (pytest.approx(-0.25, abs=0.02), pytest.approx(0.0, abs=0.02))
-    assert closed.open_share == pytest.approx(0.75, abs=0.02)
-
-
 def _reading(x: np.ndarray, *, signs: bool = True) -> Reading:
     zones = []
     for name, one in zip(NAMES, (seen(float(r)) for r in np.exp(x)), strict=True):
@@ -260,7 +254,9 @@ def _reading(x: np.ndarray, *, signs: bool = True) -> Reading:
 )
 def test_a_zone_without_a_valve_is_never_the_next_move(air: Sequence[float], without: str) -> None:
     """The others are brought to it, so that the bed gets even all the same."""
-    bed = Bed(air, valves=frozenset(NAMES) - {without})
+    bed = Bed(
+        air, gain=(2.5,) * 5, valves=frozenset(NAMES) - {without}
+    )  # what is asked of a valve lies within its travel
     advice, moves = bed.run(40)
     assert moves
     assert all(move.zone != without for move in moves if move.amount is not None)
