@@ -12,9 +12,9 @@ from bedwatch.judge.owners import Owner
 from bedwatch.judge.types import ALL_ZONES
 
 # Shares of travel that are tried, one after the other until the answer is sure; each is brought back. -1: shut; 1: fully open.
-STEPS = (0.25, -0.5, -1.0, 1.0, -1.0)
+STEPS = (0.25, -0.5, -1.0, 1.0, -1.0, 0.6, -0.6, 1.0, -1.0, 0.6)
 # Where nothing but opening can show: its zone lies still.
-STEPS_STILL = (0.25, 1.0, -1.0)
+STEPS_STILL = (0.25, 1.0, -1.0, 0.6, 1.0, -1.0)
 END = 1.0
 RAISE, MOST_RAISES = 0.15, 2  # of the supply, where zones lie still that nothing is known of
 ENOUGH_MOVES = 0.5  # share of the zones that must move, or what a valve does is not seen

@@ -31,6 +31,7 @@ _MISSES = 0.15  # a turn misses its aim by this share, after it was seen and tur
 _SHIFTS = np.linspace(-1.5, 1.5, 61)
 _GOOD_ENOUGH, _BETTER = 0.65, 0.1
 _HARDLY = 0.05  # chance that is as good as none
+_ALL = 0.08  # ln air, of all zones together: pictures of two makings differ by more than is believed of one
 _OWN = 0.04  # ln air, besides what is believed: no law of a surface holds to better
 _RICH_FIRST = 0.25
 _WILD = math.log(3.6)
@@ -102,7 +103,7 @@ class _Doubt:
     def __init__(self, belief: Belief, known: NDArray[np.bool_]) -> None:
         rng = np.random.default_rng(8)
         draws = belief.draws(400)[:, known]
-        self.air: Array = draws + _OWN * rng.standard_normal(draws.shape)
+        self.air: Array = draws + _OWN * rng.standard_normal(draws.shape) + _ALL * rng.standard_normal((len(draws), 1))
         self._miss = 1.0 + _MISSES * rng.standard_normal(draws.shape)
         self._common = 1.0 + _MISSES * rng.standard_normal((len(draws), 1))
 
