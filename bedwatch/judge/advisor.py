@@ -24,7 +24,7 @@ _AS_LIKELY = 0.5  # chance that zones without a valve are alike, below which the
 _WORTH = 0.1  # ln air: smaller turns bring no better bed where the zones differ for good
 _UNKNOWN = 1.0  # ln air: of a zone that was not seen
 # Of the supply's travel, while it is to lift what sleeps, and while nothing moves at all: it is brought up slowly.
-_GENTLY, _FROM_REST = 0.12, 0.14
+_GENTLY, _FROM_REST = 0.14, 0.15
 _STIRS = 0.1  # share of a middle
 _READABLE = 0.05  # of a valve's travel: less is lost in its play
 _ASLEEP_ERROR = 0.4  # ln air: of what a turn did to a zone that slept before or after
@@ -206,6 +206,8 @@ class Advisor:
             return advice(hand, Outcome.MOVING)
         if left:
             return advice(None, Outcome.NOT_VALVES, {one.zone: one.after for one in left})
+        if spent and chance is not None and chance.even < _AS_LIKELY and chances(belief, sound).shift > _WORTH / 2:
+            return advice(None, Outcome.SUPPLY_TOO_SMALL)  # more for all would do, and there is no more
         return advice(None, Outcome.EVEN if known.all() else Outcome.LOOKING)
 
     def _step(self, plan: Plan, chance: Chances, supply: Travel) -> Step | None:

@@ -24,7 +24,7 @@ LEAST, MOST, ALIKE = 1.35, 2.9, 1.6  # an even bed may have up to 3; what is see
 _LOW, _HIGH, _BAND = math.log(1.4), math.log(2.9), math.log(1.5)
 _PER_OUTSIDE = 20.0  # cost, in moves, of leaving a zone outside by a factor of e
 _OPENING = 0.35  # cost of opening a valve
-_MISS, _NO_ROOM = 2.0, 10.0  # cost of a turn that misses, and of one that cannot be made
+_MISS = 2.0  # cost of a turn that misses
 # Cost, in moves, of a bed that is certainly not even: a twentieth of certainty is worth one move, since a batch may be spoilt.
 _PER_DOUBT = 20.0
 _MISSES = 0.15  # a turn misses its aim by this share, after it was seen and turned again
@@ -35,7 +35,7 @@ _ALL = 0.08  # ln air, of all zones together: pictures of two makings differ by 
 _OWN = 0.04  # ln air, besides what is believed: no law of a surface holds to better
 _RICH_FIRST = 0.25
 _WILD = math.log(3.6)
-_HARDLY_ANY = 0.05  # chance of reaching a change below which a valve is as good as at its end
+_HARDLY_ANY = 0.01  # chance of reaching a change below which a valve is taken to be at its end
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -179,7 +179,12 @@ def best_plan(
         if any(zone in fixed and zone not in keep for zone in order):
             return []
         both = (_plan(belief, turns, order, keep, doubt, known, with_supply) for with_supply in (False, True))
-        return [plan for plan in both if can_rise or not any(s.valve is None and s.change > 0 for s in plan.steps)]
+        return [plan for plan in both if all(possible(step) for step in plan.steps)]
+
+    def possible(step: Step) -> bool:
+        if step.valve is None:
+            return can_rise or step.change < 0  # as far as it goes, also where that is not enough
+        return step.reach >= _HARDLY_ANY
 
     plans: list[Plan] = []
     while spans:
@@ -233,7 +238,7 @@ def _plan(
 
 
 def _cost(step: Step) -> float:
-    cost = 1.0 + _MISS * (1 - step.hit) + _NO_ROOM * max(0.0, 1 - step.reach / _HARDLY_ANY) + 0.05 * abs(step.change)
+    cost = 1.0 + _MISS * (1 - step.hit) + 0.05 * abs(step.change)
     if step.valve is not None and step.travel > 0:
         cost += _OPENING
     return cost

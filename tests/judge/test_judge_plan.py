@@ -126,6 +126,15 @@ def test_a_supply_that_does_not_lift_the_bed_is_told() -> None:
     assert all("supply" in why for _, why in advice.zones.values())
 
 
+def test_valves_that_never_answer_are_not_turned_for_ever() -> None:
+    """The bed is alive and a little poor, and nothing that can be turned changes that."""
+    bed = Bed((1.22, 1.28, 1.32, 1.24, 1.18), gain=(0.0,) * 5, supply=0.0)
+    advice, moves = bed.run(40)
+    assert len(moves) < 20
+    assert advice.move is None
+    assert advice.outcome is Outcome.SUPPLY_TOO_SMALL
+
+
 def test_a_zone_that_does_not_answer_is_stirred_then_its_plate_is_looked_at_then_it_is_given_up() -> None:
     bed = Bed((2.0, 1.9, 0.3, 2.1, 2.0), gain=(1.5, 1.5, 0.0, 1.5, 1.5))
     advice, moves = bed.run()
