@@ -301,8 +301,8 @@ _HINTED = {HintWord.MORE_AIR: (0.2, None), HintWord.HOLD: (1.0, -1.0), HintWord.
 
 def _seen(zone: ZoneReading) -> Seen:
     if zone.signs is not None:
-        clear = zone.speed_mm_s if zone.signs.speed_mm_s is None else zone.signs.speed_mm_s
         signs = zone.signs
+        clear = zone.speed_mm_s if signs.speed_mm_s is None else signs.speed_mm_s
         return Seen(known=True, live=signs.live, speed_mm_s=clear, restless=signs.restless, glides=signs.glides)
     if zone.hint is HintWord.WAIT:
         return Seen(known=False)

@@ -41,7 +41,7 @@ _HARDLY_ANY = 0.01  # chance of reaching a change below which a valve is taken t
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
     """One move. valve: None for the supply. travel: share of its travel, less than 0 to close. change: of ln air, meant. hit:
-    chance that one turn makes it."""
+    chance that one turn makes it; reach: that any number of turns does."""
 
     valve: int | None
     travel: float
